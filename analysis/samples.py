@@ -1,0 +1,67 @@
+"""What one body-worn sensor measured, as arrays on the session's time line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.errors import SampleError
+
+Array = npt.NDArray[np.float64]
+
+
+class Segment(StrEnum):
+    """The body segment a sensor rides on."""
+
+    PELVIS = "pelvis"
+    UPPER_BACK = "upper_back"
+
+
+@dataclass(frozen=True, slots=True)
+class SampleTable:
+    """Samples of one sensor in the sensor's own axes.
+
+    time_s (n,) s, session time, strictly increasing; gyro (n, 3) rad/s; accel (n, 3) m/s^2,
+    specific force; time_u_s one standard uncertainty of the sensor's clock in session time, s.
+
+    Raises SampleError: wrong shape, a value that is not finite, time that does not increase.
+    """
+
+    time_s: Array
+    gyro: Array
+    accel: Array
+    time_u_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        n = self.time_s.shape[0] if self.time_s.ndim == 1 else -1
+        for name, array, shape in (
+            ("time_s", self.time_s, (n,)),
+            ("gyro", self.gyro, (n, 3)),
+            ("accel", self.accel, (n, 3)),
+        ):
+            if array.shape != shape or n < 0:
+                raise SampleError(f"{name}: expected shape {shape}, received {array.shape}")
+            if not np.isfinite(array).all():
+                row = int(np.argwhere(~np.isfinite(array))[0][0])
+                raise SampleError(f"{name}: row {row} is not a finite number")
+        backwards = np.flatnonzero(np.diff(self.time_s) <= 0.0)
+        if backwards.size:
+            row = int(backwards[0]) + 1
+            raise SampleError(
+                f"time_s: time must increase from row to row, but row {row} "
+                f"({self.time_s[row]:.6f} s) is not after row {row - 1} "
+                f"({self.time_s[row - 1]:.6f} s)"
+            )
+
+    def __len__(self) -> int:
+        return int(self.time_s.shape[0])
+
+    def between(self, start_s: float, end_s: float) -> SampleTable:
+        """Samples with start_s <= time < end_s, as views on the same memory."""
+        first, last = np.searchsorted(self.time_s, (start_s, end_s))
+        return SampleTable(
+            self.time_s[first:last], self.gyro[first:last], self.accel[first:last], self.time_u_s
+        )

@@ -1,0 +1,1 @@
+"""From the radio to the service: profiles, clocks, sources, the wire, the collector."""

@@ -1,0 +1,1 @@
+"""The service: ingest, database, live analysis, REST, export and command line."""
