@@ -45,10 +45,14 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class Flag:
-    """Something that a reader of the numbers must know. `code` is stable, `text` is for people."""
+    """Something that a reader of the numbers must know. `code` is stable, `text` is for people.
+
+    spoils: the numbers may be wrong by more than they say, so averages leave the swing out.
+    """
 
     code: str
     text: str
+    spoils: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,4 +119,4 @@ class Swing:
     @property
     def usable(self) -> bool:
         """Whether averages take it by default."""
-        return not self.flags
+        return not any(flag.spoils for flag in self.flags)
