@@ -28,6 +28,11 @@ class Column:
     estimate: bool = False
     text: bool = False
 
+    @property
+    def has_uncertainty(self) -> bool:
+        """Whether the column carries one standard uncertainty, in its own unit."""
+        return not self.text and self.name != "swing"
+
 
 def _segment(name: str, words: str) -> dict[str, tuple[Column, ...]]:
     """The columns that both segments have; name as in the column, words as in a sentence."""
