@@ -2,7 +2,8 @@
 
 AnalysisError
 ├── SampleError        a sample table that cannot be analysed (shape, order, not finite)
-└── CalibrationError   a stand or bow that no mounting can be read from
+├── CalibrationError   a stand or bow that no mounting can be read from
+└── SeriesError        numbers of several swings that no statistic can be computed from
 """
 
 
@@ -16,3 +17,7 @@ class SampleError(AnalysisError):
 
 class CalibrationError(AnalysisError):
     """A stand or bow from which no mounting can be read; the text says what to repeat."""
+
+
+class SeriesError(AnalysisError):
+    """Numbers of several swings that no statistic can be computed from; the text says why."""
