@@ -1,0 +1,29 @@
+"""What holds for every test."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Generator
+
+import pytest
+
+MAY_BE_AWAY = "TORSOLOG_SHARED_DATA"
+"""A skip for this reason is fine everywhere: the data lie outside the project."""
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """With TORSOLOG_SKIP_NOTHING set, a test that skips for a missing tool fails instead."""
+    report = yield
+    if (
+        report.skipped
+        and os.environ.get("TORSOLOG_SKIP_NOTHING")
+        and not hasattr(report, "wasxfail")
+    ):
+        reason = str(report.longrepr)
+        if MAY_BE_AWAY not in reason:
+            report.outcome = "failed"
+            report.longrepr = f"skipped where nothing may be skipped: {reason}"
+    return report
