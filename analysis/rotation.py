@@ -1,0 +1,214 @@
+"""Unit quaternions and the angle sequences of the trade.
+
+Quaternions are (..., 4), scalar first (w, x, y, z), and turn vectors of the second frame into
+the first: `rotate(segment_to_world, vector_in_segment) = vector_in_world`. Angles in radians,
+right-hand rule. Axes after ISB: x forward, y up, z right (Wu et al. 2002, J Biomech 35:543-548;
+2005, J Biomech 38:981-992), so a bow is a negative turn about z, a lean to the right a positive
+turn about x, a turn to the left a positive turn about y.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.samples import Array
+
+IDENTITY: Array = np.array([1.0, 0.0, 0.0, 0.0])
+_SMALL_ANGLE_RAD = 1e-4
+"""Below it sin(x)/x is its series; the first term left out is x^4/120 < 1e-18."""
+_GIMBAL_COSINE = 1e-7
+"""Middle angle within 6e-6 degrees of 90: outer axes coincide, the third angle is set to 0."""
+
+
+def multiply(first: Array, second: Array) -> Array:
+    """Quaternion product: the rotation `second`, then `first`. Shapes broadcast to (..., 4)."""
+    aw, ax, ay, az = np.moveaxis(first, -1, 0)
+    bw, bx, by, bz = np.moveaxis(second, -1, 0)
+    return np.stack(
+        (
+            aw * bw - ax * bx - ay * by - az * bz,
+            aw * bx + ax * bw + ay * bz - az * by,
+            aw * by - ax * bz + ay * bw + az * bx,
+            aw * bz + ax * by - ay * bx + az * bw,
+        ),
+        axis=-1,
+    )
+
+
+def conjugate(quaternion: Array) -> Array:
+    """The inverse rotation of unit quaternions (..., 4)."""
+    inverse: Array = quaternion * np.array([1.0, -1.0, -1.0, -1.0])
+    return inverse
+
+
+def normalise(quaternion: Array) -> Array:
+    """Scaled to unit length, (..., 4). The zero quaternion is not a rotation and gives NaN."""
+    unit: Array = quaternion / np.linalg.norm(quaternion, axis=-1, keepdims=True)
+    return unit
+
+
+def rotate(quaternion: Array, vector: Array) -> Array:
+    """Vectors (..., 3) turned by unit quaternions (..., 4); shapes broadcast to (..., 3)."""
+    w, x, y, z = np.moveaxis(quaternion, -1, 0)
+    a, b, c = np.moveaxis(vector, -1, 0)
+    # v + 2 w (u x v) + 2 u x (u x v), with t = 2 u x v
+    ta, tb, tc = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)
+    return np.stack(
+        (
+            a + w * ta + y * tc - z * tb,
+            b + w * tb + z * ta - x * tc,
+            c + w * tc + x * tb - y * ta,
+        ),
+        axis=-1,
+    )
+
+
+def from_rotation_vector(vector: Array) -> Array:
+    """Exponential: axis times angle (..., 3) rad -> unit quaternion (..., 4)."""
+    angle = np.linalg.norm(vector, axis=-1)
+    half = 0.5 * angle
+    small = half < _SMALL_ANGLE_RAD
+    safe = np.where(small, 1.0, half)
+    scale = 0.5 * np.where(small, 1.0 - half * half / 6.0, np.sin(safe) / safe)
+    return np.concatenate((np.cos(half)[..., None], vector * scale[..., None]), axis=-1)
+
+
+def to_rotation_vector(quaternion: Array) -> Array:
+    """Logarithm: unit quaternion (..., 4) -> axis times angle (..., 3), angle from 0 to pi rad."""
+    sign = np.where(quaternion[..., :1] < 0.0, -1.0, 1.0)
+    w, xyz = (sign * quaternion[..., :1])[..., 0], sign * quaternion[..., 1:]
+    sine = np.linalg.norm(xyz, axis=-1)
+    small = sine < _SMALL_ANGLE_RAD
+    safe = np.where(small, 1.0, sine)
+    # atan2(s, w)/s -> (1/w)(1 - s^2/(3 w^2)) as s -> 0; w is then close to 1
+    series = (1.0 - (sine / np.maximum(w, 0.5)) ** 2 / 3.0) / np.maximum(w, 0.5)
+    vector: Array = xyz * (2.0 * np.where(small, series, np.arctan2(sine, w) / safe))[..., None]
+    return vector
+
+
+def from_axis(axis: int, angle_rad: Array | float) -> Array:
+    """Turn about one coordinate axis (0 x, 1 y, 2 z) by angles (...) rad -> (..., 4)."""
+    half = 0.5 * np.asarray(angle_rad, dtype=np.float64)
+    out = np.zeros((*half.shape, 4))
+    out[..., 0] = np.cos(half)
+    out[..., 1 + axis] = np.sin(half)
+    return out
+
+
+def shortest_arc(start: Array, end: Array) -> Array:
+    """The smallest rotation that takes direction `start` to `end`; (..., 3) each -> (..., 4).
+
+    Opposite directions have no smallest rotation; a half turn about an axis square to `start`
+    is taken.
+    """
+    a = start / np.linalg.norm(start, axis=-1, keepdims=True)
+    b = end / np.linalg.norm(end, axis=-1, keepdims=True)
+    w = 1.0 + np.sum(a * b, axis=-1, keepdims=True)
+    xyz = np.cross(a, b)
+    least = np.eye(3)[np.argmin(np.abs(a), axis=-1)]
+    opposite = w < 1e-12
+    return normalise(
+        np.concatenate(
+            (np.where(opposite, 0.0, w), np.where(opposite, np.cross(a, least), xyz)), axis=-1
+        )
+    )
+
+
+def to_matrix(quaternion: Array) -> Array:
+    """Rotation matrices (..., 3, 3) of unit quaternions (..., 4); columns are the turned axes."""
+    columns = [rotate(quaternion, axis) for axis in np.eye(3)]
+    return np.stack(columns, axis=-1)
+
+
+def from_matrix(matrix: Array) -> Array:
+    """Unit quaternions (..., 4) of rotation matrices (..., 3, 3), scalar part not negative.
+
+    Of four equivalent forms the one with the largest component is taken, so that no accuracy is
+    lost near half turns (Shepperd 1978, J Guidance Control 1:223-224).
+    """
+    m = matrix
+    trace = m[..., 0, 0] + m[..., 1, 1] + m[..., 2, 2]
+    # 4 q q^T, row by row; each row is the quaternion scaled by one of its own components
+    square = np.empty((*m.shape[:-2], 4, 4))
+    square[..., 0, 0] = 1.0 + trace
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        square[..., i + 1, i + 1] = 1.0 + 2.0 * m[..., i, i] - trace
+        square[..., 0, i + 1] = square[..., i + 1, 0] = m[..., k, j] - m[..., j, k]
+        square[..., i + 1, j + 1] = square[..., j + 1, i + 1] = m[..., j, i] + m[..., i, j]
+    largest = np.argmax(np.diagonal(square, axis1=-2, axis2=-1), axis=-1)
+    row = np.take_along_axis(square, largest[..., None, None], axis=-2)[..., 0, :]
+    return normalise(row) * np.where(row[..., :1] < 0.0, -1.0, 1.0)
+
+
+def cardan_yxz(quaternion: Array) -> Array:
+    """Turn, obliquity and tilt of a segment in the world: angles of the sequence Y-X'-Z''.
+
+    quaternion (..., 4) segment-to-world -> (..., 3) rad: about the vertical, in (-pi, pi], positive
+    to the left; about the turned forward axis, in [-pi/2, pi/2], positive with the right side
+    down; about the segment's own right axis, in (-pi, pi], negative when bent forward. The first
+    is the heading of the hip or shoulder line seen from above (Baker 2001, Hum Mov Sci
+    20:655-667, gives the argument for rotation first). With the right axis vertical only the sum
+    of the outer two is defined; the third is then 0.
+    """
+    w, x, y, z = np.moveaxis(quaternion, -1, 0)
+    right_x, right_z = 2.0 * (x * z + w * y), 1.0 - 2.0 * (x * x + y * y)
+    horizontal = np.hypot(right_x, right_z)
+    obliquity = np.arctan2(-2.0 * (y * z - w * x), horizontal)
+    locked = horizontal < _GIMBAL_COSINE
+    turn = np.where(
+        locked,
+        np.arctan2(-2.0 * (x * z - w * y), 1.0 - 2.0 * (y * y + z * z)),
+        np.arctan2(right_x, right_z),
+    )
+    tilt = np.arctan2(2.0 * (x * y + w * z), 1.0 - 2.0 * (x * x + z * z))
+    return np.stack((turn, obliquity, np.where(locked, 0.0, tilt)), axis=-1)
+
+
+def cardan_zxy(quaternion: Array) -> Array:
+    """Angles of the sequence Z-X'-Y'': quaternion (..., 4) -> (..., 3) rad.
+
+    First and third in (-pi, pi], middle in [-pi/2, pi/2]. With the middle at a right angle only
+    the sum of the outer two is defined; the third is then 0.
+    """
+    w, x, y, z = np.moveaxis(quaternion, -1, 0)
+    up_x, up_y = 2.0 * (x * y - w * z), 1.0 - 2.0 * (x * x + z * z)
+    level = np.hypot(up_x, up_y)
+    second = np.arctan2(2.0 * (y * z + w * x), level)
+    locked = level < _GIMBAL_COSINE
+    first = np.where(
+        locked,
+        np.arctan2(2.0 * (x * y + w * z), 1.0 - 2.0 * (y * y + z * z)),
+        np.arctan2(-up_x, up_y),
+    )
+    third = np.arctan2(-2.0 * (x * z - w * y), 1.0 - 2.0 * (x * x + y * y))
+    return np.stack((first, second, np.where(locked, 0.0, third)), axis=-1)
+
+
+def from_cardan_yxz(angles: Array) -> Array:
+    """Inverse of `cardan_yxz`: (..., 3) rad -> (..., 4)."""
+    first, second, third = (from_axis(axis, angles[..., k]) for k, axis in enumerate((1, 0, 2)))
+    return multiply(multiply(first, second), third)
+
+
+def from_cardan_zxy(angles: Array) -> Array:
+    """Inverse of `cardan_zxy`: (..., 3) rad -> (..., 4)."""
+    first, second, third = (from_axis(axis, angles[..., k]) for k, axis in enumerate((2, 0, 1)))
+    return multiply(multiply(first, second), third)
+
+
+def spine_joint_angles(pelvis: Array, upper_back: Array) -> Array:
+    """ISB joint coordinate system of the spine: upper back relative to pelvis.
+
+    Both (..., 4) segment-to-world with a common heading -> (..., 3) rad: flexion about the
+    pelvis's right axis (negative when bent forward), lateral bend about the floating axis
+    (positive to the right), axial rotation about the upper back's long axis (positive to the
+    left). Wu et al. 2002, J Biomech 35:543-548: first axis in the proximal, third in the distal
+    segment, the floating one square to both, which is the Cardan sequence Z-X'-Y''.
+    """
+    return cardan_zxy(multiply(conjugate(pelvis), upper_back))
+
+
+def unwrap(angles: Array) -> Array:
+    """Angles (n, ...) rad along time without jumps of whole turns; the first value stays."""
+    return np.unwrap(angles, axis=0)
