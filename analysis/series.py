@@ -22,6 +22,8 @@ def with_gaps(values: Values, name: str) -> Array:
 
     Raises SeriesError: not a flat list, a value that is no number, or an infinite one.
     """
+    if any(isinstance(value, str | bytes) for value in values):  # numpy would read "3.2"
+        raise SeriesError(f"{name}: expected numbers, received text")
     try:
         array = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
     except (TypeError, ValueError) as error:
@@ -54,7 +56,7 @@ def complete_rows(scores: Sequence[Values] | Array, name: str) -> tuple[Array, i
     rows = [with_gaps(row, f"{name}, row {number}") for number, row in enumerate(scores, start=1)]
     if len({row.size for row in rows}) > 1:
         raise SeriesError(f"{name}: expected rows of equal length (one column an occasion)")
-    table = np.array(rows, dtype=np.float64).reshape(len(rows), -1)
+    table = np.array(rows, dtype=np.float64).reshape(len(rows), rows[0].size if rows else 0)
     kept = table[~np.isnan(table).any(axis=1)]
     return kept, table.shape[0] - kept.shape[0]
 
