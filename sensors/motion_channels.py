@@ -18,8 +18,6 @@ MAX_DURATION_S: Final = 7 * 24 * 3600.0
 RATE_LIMITS_HZ: Final = (1.0, 10_000.0)
 """A rate outside is a slip of the pen: body-worn sensors sample at 25 to 2000 Hz."""
 
-_BEYOND_ANY_CLAIM: Final = 10**18
-"""Whole numbers in JSON have no limit, floats have."""
 _AXES: Final = ("x", "y", "z")
 
 
@@ -186,7 +184,8 @@ def _positive(facts: dict[str, object], key: str, path: Path) -> float | None:
         raise RecordingError(
             f"{key} must be a number above 0 or {MISSING!r}, received {str(value)[:40]!r}", path
         )
-    return float(min(value, _BEYOND_ANY_CLAIM))
+    # Whole numbers in JSON have no limit, floats have.
+    return float(value) if value < 1e300 else float("inf")
 
 
 def _text(facts: dict[str, object], key: str) -> str | None:

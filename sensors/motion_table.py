@@ -59,6 +59,8 @@ def read_motion_table(
         line += len(part)
         if progress is not None:
             progress(len(block))
+    if not parts:
+        raise RecordingError("holds no samples", path)
     return np.concatenate(parts)
 
 

@@ -7,7 +7,7 @@ modality-specific-files/motion.html. What this reader expects of it is told in r
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
@@ -67,7 +67,7 @@ class Recording:
     pelvis: SensorRecording
     upper_back: SensorRecording
     marks: tuple[Mark, ...] = ()
-    wearer: Wearer = Wearer("01")  # noqa: RUF009 - frozen
+    wearer: Wearer = field(default_factory=lambda: Wearer("01"))
     task: str = "swing"
     notes: tuple[str, ...] = ()
 
