@@ -220,7 +220,7 @@ class _Zeroed:
         metrics = {}
         for name, curves in self.segments.items():
             start_s, end_s = events[f"{name}_reversal_s"], events[f"{name}_peak_s"]
-            turned = np.degrees(cumulative_trapezoid(curves.velocity, self.time_s, initial=0.0))
+            turned = np.degrees(cumulative_trapezoid(curves.velocity, self.time_s, initial=0))
             angle = self._at(end_s, turned) - self._at(start_s, turned)
             metrics[f"{name}_runway_deg"] = angle
             metrics[f"{name}_runway_s"] = end_s - start_s
