@@ -1,0 +1,1 @@
+"""The dashboard: static pages, styles and scripts. No Python lives here."""

@@ -1,0 +1,36 @@
+/** Reading from the service. A refusal becomes an ApiError whose text is fit for the page. */
+
+const UNREACHABLE = "The torsolog service does not answer. Is it still running on this computer?";
+
+export class ApiError extends Error {
+  constructor(message, status = 0) {
+    super(message);
+    this.name = "ApiError";
+    this.status = status;
+  }
+}
+
+/** @returns the decoded JSON at `path`; throws ApiError. */
+export async function getJson(path, { signal } = {}) {
+  let response;
+  try {
+    response = await fetch(path, { signal, headers: { Accept: "application/json" } });
+  } catch (cause) {
+    if (cause.name === "AbortError") throw cause;
+    throw new ApiError(UNREACHABLE);
+  }
+  if (!response.ok) throw await refusal(response);
+  return response.json();
+}
+
+/** An RFC 9457 problem, or whatever came in its place, as one error. */
+async function refusal(response) {
+  const problem = await response.json().catch(() => ({}));
+  const text = problem.detail ?? problem.title ?? `The service answered with ${response.status}.`;
+  return new ApiError(String(text), response.status);
+}
+
+/** Path of a session's swings as CSV. */
+export function csvPath(sessionId) {
+  return `/api/sessions/${encodeURIComponent(sessionId)}/swings.csv`;
+}

@@ -1,0 +1,94 @@
+/** The live WebSocket: reconnects by itself, and takes silence for a broken line.
+ *
+ * Knows no page: socket, timers and chance come in, so that it runs under a test clock.
+ */
+
+export const QUIET_LIMIT_MS = 10_000; // the service speaks at least every 2 s
+export const FIRST_WAIT_MS = 500;
+export const LONGEST_WAIT_MS = 8_000;
+
+/** Waiting time before attempt `failures` + 1: doubles up to the longest, up to a fifth less by
+ * chance so that several screens do not come back in step. */
+export function waitBefore(failures, chance = Math.random()) {
+  const wait = Math.min(FIRST_WAIT_MS * 2 ** (failures - 1), LONGEST_WAIT_MS);
+  return Math.round(wait * (1 - 0.2 * chance));
+}
+
+export class LiveChannel {
+  #open; #timers; #onMessage; #onState;
+  #socket = null; #quiet = null; #retry = null; #failures = 0; #running = false;
+
+  /** onState receives {kind: "connecting" | "open" | "lost", retryMs}. */
+  constructor({ open, onMessage, onState, timers = globalThis }) {
+    this.#open = open;
+    this.#timers = timers;
+    this.#onMessage = onMessage;
+    this.#onState = onState;
+  }
+
+  connect() {
+    if (this.#running) return;
+    this.#running = true;
+    this.#dial();
+  }
+
+  disconnect() {
+    this.#running = false;
+    this.#drop();
+    this.#timers.clearTimeout(this.#retry);
+  }
+
+  /** Tries at once, for instance because the network is back. */
+  hurry() {
+    if (!this.#running || this.#socket !== null) return;
+    this.#timers.clearTimeout(this.#retry);
+    this.#dial();
+  }
+
+  #dial() {
+    this.#onState({ kind: "connecting" });
+    const socket = this.#open();
+    this.#socket = socket;
+    socket.onmessage = (event) => this.#received(JSON.parse(event.data));
+    socket.onclose = () => this.#lost(socket);
+    this.#watch();
+  }
+
+  #received(message) {
+    if (this.#failures > 0 || message.type === "hello") this.#onState({ kind: "open" });
+    this.#failures = 0;
+    this.#watch();
+    this.#onMessage(message);
+  }
+
+  #watch() {
+    this.#timers.clearTimeout(this.#quiet);
+    this.#quiet = this.#timers.setTimeout(() => this.#lost(this.#socket), QUIET_LIMIT_MS);
+  }
+
+  #lost(socket) {
+    if (!this.#running || socket !== this.#socket) return;
+    this.#drop();
+    this.#failures += 1;
+    const retryMs = waitBefore(this.#failures);
+    this.#retry = this.#timers.setTimeout(() => this.#dial(), retryMs);
+    this.#onState({ kind: "lost", retryMs });
+  }
+
+  #drop() {
+    this.#timers.clearTimeout(this.#quiet);
+    const socket = this.#socket;
+    this.#socket = null;
+    if (socket === null) return;
+    socket.onmessage = null;
+    socket.onclose = null;
+    socket.close();
+  }
+}
+
+/** The live address of this page's service; of one session, or of whichever is open. */
+export function liveAddress(location, sessionId = null) {
+  const scheme = location.protocol === "https:" ? "wss:" : "ws:";
+  const path = sessionId === null ? "/api/live" : `/api/sessions/${encodeURIComponent(sessionId)}/live`;
+  return `${scheme}//${location.host}${path}`;
+}

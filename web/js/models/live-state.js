@@ -1,0 +1,57 @@
+/** All that Range knows, built from the messages of the live channel. */
+
+import { SessionSwings } from "./session-swings.js";
+
+export class LiveState {
+  channel = { kind: "connecting" };
+  session = null;
+  swings = new SessionSwings();
+  streams = [];
+  calibration = null;
+
+  /** Takes one message. @returns what changed: "session", "swing", "status", "trace" or null. */
+  apply(message) {
+    switch (message.type) {
+      case "hello": return this.#hello(message);
+      case "session": return this.#session(message.session);
+      case "swing": return this.#swing(message.swing);
+      case "status": this.streams = message.streams; return "status";
+      case "calibration": this.calibration = message; return "status";
+      case "trace": return "trace";
+      default: return null;
+    }
+  }
+
+  /** Swings of this session fetched in full, to stand under those that came live. */
+  backfill(sessionId, swings) {
+    if (this.session?.id !== sessionId) return;
+    const live = this.swings.all;
+    this.swings = new SessionSwings([...swings, ...live]);
+  }
+
+  /** How many swings the session has, also where the page holds only the last of them. */
+  get swingCount() {
+    return Math.max(this.session?.swing_count ?? 0, this.swings.count);
+  }
+
+  #hello({ session, swings, streams }) {
+    this.#session(session);
+    for (const swing of swings) this.swings.add(swing);
+    this.streams = streams ?? [];
+    return "session";
+  }
+
+  #session(session) {
+    if (session?.id !== this.session?.id) this.swings = new SessionSwings();
+    this.session = session;
+    if (session && session.calibrated !== undefined) {
+      this.calibration = { calibrated: session.calibrated, text: "" };
+    }
+    return "session";
+  }
+
+  #swing(swing) {
+    if (swing.session_id !== this.session?.id) return null;
+    return this.swings.add(swing) ? "swing" : "session";
+  }
+}

@@ -1,0 +1,44 @@
+/** One number of one swing, ready to be written: value, sign in words, change, uncertainty. */
+
+import { formatNumber, formatWithUnit, isNumber, unitWords } from "./number-format.js";
+
+/** @returns texts for `number` (of RANGE_NUMBERS) in the last swing of `swings`. */
+export function readingOf(number, swings, dictionary) {
+  const column = dictionary.get(number.column);
+  const swing = swings.last;
+  const value = swing?.metrics[number.column];
+  return {
+    number: formatNumber(value, column.decimals),
+    column,
+    sign: isNumber(value) ? number.sign(value) : swing ? "not available for this swing" : "",
+    change: changeText(swing, swings, column),
+    uncertainty: uncertaintyText(swing?.uncertainty?.[number.column], column),
+  };
+}
+
+/** "3.2° above the average so far". */
+function changeText(swing, swings, column) {
+  const value = swing?.metrics[column.name];
+  if (!isNumber(value)) return "";
+  const average = swings.averageBefore(swing, column.name);
+  if (average === null) return "";
+  const change = value - average.mean;
+  if (Number(Math.abs(change).toFixed(column.decimals)) === 0) return "level with the average so far";
+  const side = change > 0 ? "above" : "below";
+  return `${formatWithUnit(Math.abs(change), column)} ${side} the average so far`;
+}
+
+/** "± 0.6°", one standard uncertainty. */
+export function uncertaintyText(uncertainty, column) {
+  if (!isNumber(uncertainty)) return "";
+  return `\u00b1\u00a0${formatWithUnit(uncertainty, column)}`;
+}
+
+/** What a screen reader says when a swing arrives. */
+export function announcement(number, swings, dictionary) {
+  const { number: text, column, sign } = readingOf(number, swings, dictionary);
+  const words = [text, unitWords(column.unit)].filter(Boolean).join(" ");
+  const flags = swings.last.flags.map((flag) => flag.text).join(". ");
+  return [`Swing ${swings.last.number}. ${number.label}: ${words}, ${sign}.`, flags]
+    .filter(Boolean).join(" ");
+}
