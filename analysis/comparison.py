@@ -30,7 +30,7 @@ from analysis.quantiles import t_quantile
 from analysis.rank_interval import RankShift, rank_shift
 from analysis.reliability import SessionSpread
 from analysis.samples import Array
-from analysis.serial_correlation import SerialCorrelation
+from analysis.serial_correlation import SerialCorrelation, variance_factor
 from analysis.serial_correlation import serial_correlation as found_correlation
 from analysis.series import Values, checked_fraction, measured
 
@@ -228,12 +228,7 @@ def _widening(
     estimate of a small between-session spread is often zero by chance, and the uncapped formula
     then gave up to 7.5 % false alarms in simulation with three earlier sessions.
     """
-    if not -1.0 < serial_correlation < 1.0:
-        raise SeriesError(
-            f"serial_correlation: expected a number between -1 and 1, received {serial_correlation}"
-        )
-    allowed = max(serial_correlation, 0.0)
-    factor = (1.0 + allowed) / (1.0 - allowed)
+    factor = variance_factor(serial_correlation)
     between = sessions.between_sd if sessions else 0.0
     lasting = lasting_uncertainty(before.shared_u, after.shared_u, between)
     if sessions is None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.errors import SeriesError
 from analysis.samples import Array
 from analysis.series import Values, with_gaps
 
@@ -57,3 +58,19 @@ def serial_correlation(blocks: Sequence[Values]) -> SerialCorrelation | None:
         return None
     raw = (products / pairs) / (squares / swings)
     return SerialCorrelation(min(raw + (1.0 + 3.0 * raw) * used / swings, 0.99), pairs)
+
+
+def variance_factor(correlation: float) -> float:
+    """Factor on the variance of a mean or slope over that of independent swings.
+
+    (1 + r) / (1 - r), the limit for long series of a first-order autoregression; a negative
+    correlation counts as 0, so that it never narrows an interval.
+
+    Raises SeriesError: a correlation outside (-1, 1).
+    """
+    if not -1.0 < correlation < 1.0:
+        raise SeriesError(
+            f"serial_correlation: expected a number between -1 and 1, received {correlation}"
+        )
+    allowed = max(correlation, 0.0)
+    return (1.0 + allowed) / (1.0 - allowed)
