@@ -1,0 +1,64 @@
+"""Commit, then acknowledge: batches that wait at the same time share one commit."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+
+from server.store import IncomingBatch
+
+QUEUE_LIMIT = 512
+"""Batches that may wait; above that, collectors wait (33 MB at the longest batch)."""
+GROUP_LIMIT = 128
+"""Batches in one commit."""
+
+_Waiting = tuple[IncomingBatch, "asyncio.Future[int]"]
+
+
+class GroupCommit:
+    """One writer for all collectors.
+
+    append: commits batches in one transaction and gives for each the sequence its stream wants
+    next, or raises and commits nothing. `run` is the only task; it ends by being cancelled.
+    """
+
+    def __init__(self, append: Callable[[Sequence[IncomingBatch]], list[int]]) -> None:
+        self._append = append
+        self._queue: asyncio.Queue[_Waiting] = asyncio.Queue(QUEUE_LIMIT)
+
+    async def submit(self, batch: IncomingBatch) -> asyncio.Future[int]:
+        """Queue a batch; the future gives the outcome once it is on the disk.
+
+        Waits while the queue is full. A cancel before it is queued leaves it out.
+        """
+        outcome: asyncio.Future[int] = asyncio.get_running_loop().create_future()
+        await self._queue.put((batch, outcome))
+        return outcome
+
+    async def run(self) -> None:
+        """Commit whatever waits until cancelled; a commit under way is brought to its end."""
+        loop = asyncio.get_running_loop()
+        with ThreadPoolExecutor(1, "torsolog-commit") as thread:
+            while True:
+                group = [await self._queue.get()]
+                while len(group) < GROUP_LIMIT and not self._queue.empty():
+                    group.append(self._queue.get_nowait())
+                batches = [batch for batch, _ in group]
+                try:
+                    outcomes = await loop.run_in_executor(thread, self._append, batches)
+                except Exception as error:
+                    _settle(group, error)
+                else:
+                    _settle(group, outcomes)
+
+
+def _settle(group: list[_Waiting], result: list[int] | Exception) -> None:
+    """Give each waiting collector its outcome; those that have gone are passed over."""
+    for index, (_, outcome) in enumerate(group):
+        if outcome.done():
+            continue
+        if isinstance(result, Exception):
+            outcome.set_exception(result)
+        else:
+            outcome.set_result(result[index])

@@ -1,0 +1,153 @@
+"""The live analysis of one session: from committed batches to stored and published swings."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+
+from analysis.errors import AnalysisError, CalibrationError
+from analysis.results import Calibration, Swing
+from analysis.samples import Segment
+from analysis.session import SessionAnalysis
+from server.calibrating import calibration_of, pairs
+from server.clock import Clock
+from server.models import Mark
+from server.store import Store
+from server.store.raw import ReadBatch, Timeline
+from server.traces import TraceFeed
+from server.views import CalibrationMessage, LiveMessage, SwingMessage, SwingView
+
+log = logging.getLogger(__name__)
+
+CHUNK = 64
+"""Batches in one go: 8 s of two sensors; other sessions get their turn in between."""
+
+Publish = Callable[[LiveMessage | None], None]
+"""None: the list of swings is to be sent anew."""
+
+
+class LiveSession:
+    """Every method but `halt` runs in the analysis thread.
+
+    A new calibration starts the analysis anew from the first batch, with all calibrations known,
+    so that the swings are always those that an analysis of the whole session finds.
+    """
+
+    def __init__(self, store: Store, session_id: str, publish: Publish, clock: Clock) -> None:
+        self._store = store
+        self._id = session_id
+        self._publish = publish
+        self._clock = clock
+        self._halted = False
+        self._unreadable: set[tuple[int, int]] = set()
+        self._analysis: SessionAnalysis | None = None
+        self._clear_from_end = False
+        self._cursor = 0
+        self._found = 0
+
+    def advance(self) -> bool:
+        """Analyse a chunk of what is stored; True: more waits."""
+        if self._analysis is None:
+            self._begin()
+        batches = self._store.raw.after(self._id, self._cursor, CHUNK)
+        for batch in batches:
+            self._take(batch)
+            self._cursor = batch.id
+        more = len(batches) == CHUNK
+        if not more:
+            self._clear_superseded()
+            self._send_trace()
+        if self._calibrate():
+            self._analysis = None
+            self._clear_from_end = True
+            return True
+        return more and not self._halted
+
+    def finish(self) -> None:
+        """Analyse the rest; the last swing no longer waits for what follows it."""
+        while self.advance():
+            continue
+        if self._halted or self._analysis is None:
+            return
+        self._keep(self._analysis.finish())
+        self._clear_from_end = True
+        self._clear_superseded()
+
+    def halt(self) -> None:
+        """Stop after the chunk under way; may be called from any thread."""
+        self._halted = True
+
+    def _begin(self) -> None:
+        calibrations = self._store.swings.calibrations(self._id)
+        facts = self._store.golfers.facts(self._store.sessions.get(self._id).golfer_id)
+        self._analysis = SessionAnalysis(calibrations, facts)
+        self._timelines = {segment: Timeline() for segment in Segment}
+        self._trace = TraceFeed(facts.handedness)
+        for calibration in calibrations:
+            self._trace.calibrate(calibration)
+        self._cursor = 0
+        self._found = 0
+
+    def _take(self, batch: ReadBatch) -> None:
+        assert self._analysis is not None
+        table = self._timelines[batch.segment].goes_on(batch.samples)
+        if not len(table):
+            return
+        self._trace.push(batch.segment, table)
+        try:
+            self._keep(self._analysis.push(batch.segment, table))
+        except AnalysisError:
+            log.exception("batch %d of session %s was not analysed", batch.id, self._id)
+
+    def _keep(self, swings: list[Swing]) -> None:
+        for swing in swings:
+            self._found = swing.number
+            if self._store.swings.put(self._id, swing):
+                record = self._store.swings.get(self._id, swing.number)
+                self._publish(SwingMessage(swing=SwingView.of(record)))
+
+    def _clear_superseded(self) -> None:
+        """Take out swings that were found before a calibration and are no longer."""
+        if not self._clear_from_end:
+            return
+        self._clear_from_end = False
+        if self._store.swings.drop_after(self._id, self._found):
+            self._publish(None)
+
+    def _send_trace(self) -> None:
+        message = self._trace.take(self._clock.monotonic())
+        if message is not None:
+            self._publish(message)
+
+    def _calibrate(self) -> bool:
+        """Read calibrations from marks whose samples are in; True: there is a new one."""
+        done = self._store.swings.calibrated_marks(self._id) | self._unreadable
+        seen_to_s = min(timeline.end_s for timeline in self._timelines.values())
+        new = [
+            (stand, bow)
+            for stand, bow in pairs(self._store.sessions.marks(self._id))
+            if (stand.id, bow.id) not in done and bow.end_s <= seen_to_s
+        ]
+        read = [self._read_calibration(stand, bow) for stand, bow in new]
+        return any(read)
+
+    def _read_calibration(self, stand: Mark, bow: Mark) -> bool:
+        pelvis, upper_back = (
+            self._store.raw.samples(self._id, segment, stand.start_s, bow.end_s)
+            for segment in (Segment.PELVIS, Segment.UPPER_BACK)
+        )
+        try:
+            calibration = calibration_of(pelvis, upper_back, stand, bow)
+        except CalibrationError as error:
+            self._unreadable.add((stand.id, bow.id))
+            self._publish(CalibrationMessage(calibrated=False, text=str(error)))
+            return False
+        self._store.swings.add_calibration(self._id, calibration, (stand.id, bow.id))
+        self._publish(CalibrationMessage(calibrated=True, text=_verdict(calibration)))
+        return True
+
+
+def _verdict(calibration: Calibration) -> str:
+    if calibration.flags:
+        return " ".join(flag.text for flag in calibration.flags)
+    return "Calibrated: both sensors are measured against the body."

@@ -1,0 +1,1 @@
+"""Alembic migrations, shipped with the package; `server.store.database` runs them at start."""

@@ -1,0 +1,51 @@
+"""The parts of one running service, as one value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from server.clock import Clock
+from server.committing import GroupCommit
+from server.curves import CurveCache
+from server.live import LiveSessions
+from server.publish import Hub
+from server.settings import Settings
+from server.status import StatusBoard
+from server.store import Store
+
+
+class ConnectedCollector(Protocol):
+    """A collector on the line."""
+
+    @property
+    def session_id(self) -> str | None:
+        """The session it sends to, once it has said Hello."""
+        ...
+
+    async def dismiss(self) -> None:
+        """Tell it that its session has ended."""
+        ...
+
+
+@dataclass(slots=True)
+class Service:
+    """What routes and collectors work with."""
+
+    settings: Settings
+    clock: Clock
+    store: Store
+    hub: Hub
+    commits: GroupCommit
+    live: LiveSessions
+    curves: CurveCache
+    boards: dict[str, StatusBoard] = field(default_factory=dict)
+    collectors: set[ConnectedCollector] = field(default_factory=set)
+
+    def status(self, session_id: str) -> StatusBoard:
+        """Board of a session's streams."""
+        return self.boards.setdefault(session_id, StatusBoard())
+
+    def collectors_of(self, session_id: str) -> list[ConnectedCollector]:
+        """Collectors on the line that send to a session."""
+        return [one for one in self.collectors if one.session_id == session_id]

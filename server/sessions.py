@@ -1,0 +1,60 @@
+"""What happens to a session as a whole: it starts, gets marks, ends. For pages and collectors."""
+
+from __future__ import annotations
+
+import asyncio
+
+from sensors import wire
+from server.models import Mark
+from server.service import Service
+from server.store import NewSession, SessionSummary
+from server.views import SessionMessage, SessionView
+
+
+async def start_session(
+    service: Service, session_id: str | None, golfer_id: str | None, title: str | None
+) -> SessionSummary:
+    """The session of this id, or a new one that is open from now on.
+
+    Sessions that were left open and have no collector on the line end when a new one starts.
+    Raises NotFoundError. A cancel may leave the new session open and empty.
+    """
+    store = service.store
+    if session_id is not None:
+        return await asyncio.to_thread(store.sessions.get, session_id)
+    now = service.clock.now()
+    new = NewSession(title or "Range session", now, golfer_id)
+    left = await asyncio.to_thread(store.sessions.open_ones)
+    session = await asyncio.to_thread(store.sessions.open, new)
+    service.hub.opened(session.id, SessionMessage(session=SessionView.of(session)))
+    for old in left:
+        if not service.collectors_of(old.id):
+            await finish_session(service, old.id)
+    return session
+
+
+async def add_mark(service: Service, session_id: str, mark: wire.Mark) -> Mark:
+    """Keep a mark and let the live analysis look at it. Raises NotFoundError."""
+    row = await asyncio.to_thread(service.store.sessions.add_mark, session_id, mark)
+    service.live.committed(session_id)
+    return row
+
+
+async def finish_session(service: Service, session_id: str) -> SessionSummary:
+    """Analyse all that is stored of a session, end it, and say so. Raises NotFoundError."""
+    await asyncio.to_thread(service.store.sessions.get, session_id)
+    await service.live.finish(session_id)
+    session = await asyncio.to_thread(service.store.sessions.end, session_id, service.clock.now())
+    service.boards.pop(session_id, None)
+    service.hub.publish(session_id, SessionMessage(session=SessionView.of(session)))
+    return session
+
+
+async def collector_left(service: Service, session_id: str | None) -> None:
+    """A connection ended. What came late for a session that has ended is analysed now."""
+    if session_id is None or service.collectors_of(session_id):
+        return
+    session = await asyncio.to_thread(service.store.sessions.get, session_id)
+    if not session.open and service.live.holds(session_id):
+        await service.live.finish(session_id)
+        service.boards.pop(session_id, None)

@@ -1,0 +1,107 @@
+"""What the service is told at its start. Nothing is read at import time."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import socket
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from ipaddress import ip_address
+from pathlib import Path
+
+from platformdirs import user_data_path
+
+from server.errors import SettingsError
+
+LOOPBACK_NAMES = ("localhost", "127.0.0.1", "::1")
+DEFAULT_PORT = 8765
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can reach a socket bound to `host` (a name or an address)."""
+    if host in LOOPBACK_NAMES:
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def new_token() -> str:
+    """A fresh access token for a service that other machines can reach."""
+    return secrets.token_urlsafe(24)
+
+
+def default_database_url() -> str:
+    """SQLite file in the user's data folder."""
+    return sqlite_url(user_data_path("torsolog", appauthor=False) / "torsolog.db")
+
+
+def sqlite_url(path: Path) -> str:
+    """URL of the SQLite file at `path`."""
+    return f"sqlite:///{path.absolute().as_posix()}"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Settings of one service.
+
+    database_url: SQLite or PostgreSQL. host, port: where it listens (port 0: any free one).
+    token: access token; needed when `host` is not loopback. allowed_hosts: further names and
+    addresses that browsers may use for this machine.
+
+    Raises SettingsError: a port out of range, no or too short a token on a network address.
+    """
+
+    database_url: str = field(default_factory=default_database_url)
+    host: str = "127.0.0.1"
+    port: int = DEFAULT_PORT
+    token: str | None = None
+    allowed_hosts: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.port <= 65535:
+            raise SettingsError(f"port: expected 0 to 65535, received {self.port}")
+        if self.token is not None and len(self.token) < 16:
+            raise SettingsError("token: expected at least 16 characters")
+        if self.token is None and not is_loopback(self.host):
+            raise SettingsError(
+                f"token: needed when the service listens on {self.host}, because others on the "
+                "network can reach it; give one, or listen on 127.0.0.1"
+            )
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
+        """Settings from TORSOLOG_DATABASE_URL, _HOST, _PORT, _TOKEN, _ALLOWED_HOSTS (commas)."""
+        env = os.environ if environment is None else environment
+        port = env.get("TORSOLOG_PORT", str(DEFAULT_PORT))
+        if not port.isdecimal():
+            raise SettingsError(f"TORSOLOG_PORT: expected a number, received {port!r}")
+        names = env.get("TORSOLOG_ALLOWED_HOSTS", "")
+        return cls(
+            database_url=env.get("TORSOLOG_DATABASE_URL") or default_database_url(),
+            host=env.get("TORSOLOG_HOST", "127.0.0.1"),
+            port=int(port),
+            token=env.get("TORSOLOG_TOKEN") or None,
+            allowed_hosts=tuple(name.strip() for name in names.split(",") if name.strip()),
+        )
+
+    def host_names(self) -> frozenset[str]:
+        """Every name or address a request may name as its host, lower case, without port."""
+        names = {*LOOPBACK_NAMES, *self.allowed_hosts}
+        if not is_loopback(self.host):
+            names.add(self.host)
+            names.update(_own_names())
+        return frozenset(name.lower().strip("[]") for name in names)
+
+
+def _own_names() -> set[str]:
+    """This machine's host name and the addresses it resolves to."""
+    name = socket.gethostname()
+    names = {name, f"{name}.local"}
+    try:
+        names.update(str(entry[4][0]) for entry in socket.getaddrinfo(name, None))
+    except OSError:
+        return names
+    return names

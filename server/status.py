@@ -1,0 +1,79 @@
+"""How each sensor is doing, from what arrives and from what does not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sensors import wire
+from server.views import StreamView
+
+SILENT_AFTER_S = 1.5
+"""A stream that was to send and has not for so long is called silent."""
+
+
+@dataclass(slots=True)
+class _Watched:
+    stream: wire.Stream
+    heard_at: float
+    report: wire.StreamReport | None = None
+    last_seen_s: float | None = None
+    lost: int = 0
+
+
+class StatusBoard:
+    """Streams of one session. Times are of the service's monotonic clock, s."""
+
+    def __init__(self) -> None:
+        self._watched: dict[str, _Watched] = {}
+
+    def expect(self, streams: tuple[wire.Stream, ...], now: float) -> None:
+        """These are to send from now on; each takes the place of an older one of its segment."""
+        for stream in streams:
+            known = self._watched.get(stream.stream_id)
+            self._watched = {
+                stream_id: watched
+                for stream_id, watched in self._watched.items()
+                if watched.stream.segment != stream.segment
+            }
+            if known is not None:
+                known.heard_at = now
+            self._watched[stream.stream_id] = known or _Watched(stream, heard_at=now)
+
+    def arrived(self, batch: wire.SampleBatch, end_s: float, now: float) -> None:
+        """A batch of a stream came."""
+        watched = self._watched.get(batch.stream_id)
+        if watched is None:
+            return
+        watched.heard_at = now
+        watched.lost += batch.lost_before
+        watched.last_seen_s = end_s
+
+    def reported(self, report: wire.StreamReport) -> None:
+        """The collector said how a stream is doing."""
+        watched = self._watched.get(report.stream_id)
+        if watched is not None:
+            watched.report = report
+
+    def streams(self, now: float) -> list[StreamView]:
+        """Every expected stream, pelvis first."""
+        ordered = sorted(self._watched.values(), key=lambda watched: watched.stream.segment)
+        return [_view(watched, now) for watched in ordered]
+
+
+def _view(watched: _Watched, now: float) -> StreamView:
+    stream, report = watched.stream, watched.report
+    state: wire.StreamState = report.state if report else "streaming"
+    if now - watched.heard_at > SILENT_AFTER_S and state != "lost":
+        state = "silent"
+    clock_u_s = report.clock_u_s if report else None
+    return StreamView(
+        stream_id=stream.stream_id,
+        segment=stream.segment,
+        sensor=stream.sensor,
+        state=state,
+        rate_hz=report.rate_hz if report else stream.rate_hz,
+        lost=max(watched.lost, report.lost if report else 0),
+        last_seen_s=watched.last_seen_s,
+        battery_percent=report.battery_percent if report else None,
+        clock_u_ms=None if clock_u_s is None else clock_u_s * 1e3,
+    )

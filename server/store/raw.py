@@ -1,0 +1,192 @@
+"""Raw batches in the store: in exactly once, out as sample tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from sqlalchemy import func, insert, select
+from sqlalchemy.orm import Session
+
+from analysis.samples import Array, SampleTable, Segment
+from sensors import wire
+from server.models import RawBatch, SensorStream
+from server.store.database import Database
+
+
+@dataclass(frozen=True, slots=True)
+class IncomingBatch:
+    """A checked batch on its way into the store. start_s, end_s: first and last sample."""
+
+    session_id: str
+    batch: wire.SampleBatch
+    start_s: float
+    end_s: float
+    samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBatch:
+    """A stored batch on its way to the analysis; `id` grows in the order of commits."""
+
+    id: int
+    stream_id: str
+    segment: Segment
+    samples: SampleTable
+
+
+class RawStore:
+    """Appends batches and reads them back."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def append(self, batches: Sequence[IncomingBatch]) -> list[int]:
+        """Commit what is next in its stream, all in one transaction.
+
+        Gives for each batch the sequence its stream wants next: above the batch's own, the batch
+        is on the disk (now or since earlier); otherwise batches before it are missing, and it was
+        not taken. Streams must have been declared.
+        """
+        with self._database.write() as session:
+            wanted = _next_sequences(session, {item.batch.stream_id for item in batches})
+            taken: list[IncomingBatch] = []
+            outcomes: list[int] = []
+            for item in batches:
+                stream_id = item.batch.stream_id
+                if item.batch.sequence == wanted[stream_id]:
+                    taken.append(item)
+                    wanted[stream_id] += 1
+                outcomes.append(wanted[stream_id])
+            insert_batches(session, taken)
+        return outcomes
+
+    def next_sequences(self, stream_ids: Sequence[str]) -> dict[str, int]:
+        """For each stream the sequence number it wants next."""
+        with self._database.read() as session:
+            return _next_sequences(session, set(stream_ids))
+
+    def after(self, session_id: str, batch_id: int, limit: int) -> list[ReadBatch]:
+        """At most `limit` batches of a session that were committed after `batch_id`."""
+        query = (
+            select(RawBatch, SensorStream.segment)
+            .join(SensorStream, SensorStream.id == RawBatch.stream_id)
+            .where(RawBatch.session_id == session_id, RawBatch.id > batch_id)
+            .order_by(RawBatch.id)
+            .limit(limit)
+        )
+        with self._database.read() as session:
+            return [
+                ReadBatch(row.id, row.stream_id, Segment(segment), _table(row))
+                for row, segment in session.execute(query)
+            ]
+
+    def samples(
+        self,
+        session_id: str,
+        segment: Segment,
+        start_s: float = float("-inf"),
+        end_s: float = float("inf"),
+    ) -> SampleTable:
+        """Samples of a segment, start_s <= time < end_s, as one table on session time.
+
+        Batches in the order of commits; a sample whose time is not after the one before it is
+        left out, as it is live.
+        """
+        query = (
+            select(RawBatch)
+            .join(SensorStream, SensorStream.id == RawBatch.stream_id)
+            .where(
+                RawBatch.session_id == session_id,
+                SensorStream.segment == segment.value,
+                RawBatch.end_s >= start_s,
+                RawBatch.start_s < end_s,
+            )
+            .order_by(RawBatch.id)
+        )
+        timeline = Timeline()
+        with self._database.read() as session:
+            tables = [timeline.goes_on(_table(row)) for row in session.scalars(query)]
+        return joined(tables).between(start_s, end_s)
+
+
+class Timeline:
+    """Keeps the time of one segment increasing over batches and sensor restarts."""
+
+    def __init__(self) -> None:
+        self.end_s = float("-inf")
+
+    def goes_on(self, table: SampleTable) -> SampleTable:
+        """The samples that are later than all before them."""
+        if len(table) and table.time_s[0] <= self.end_s:
+            first = int(np.searchsorted(table.time_s, self.end_s, side="right"))
+            table = SampleTable(
+                table.time_s[first:], table.gyro[first:], table.accel[first:], table.time_u_s
+            )
+        if len(table):
+            self.end_s = float(table.time_s[-1])
+        return table
+
+
+def joined(tables: Sequence[SampleTable]) -> SampleTable:
+    """One table of several that follow one another; its clock is as uncertain as the worst."""
+    empty: Array = np.empty((0, 3))
+    return SampleTable(
+        np.concatenate([np.empty(0), *(table.time_s for table in tables)]),
+        np.concatenate([empty, *(table.gyro for table in tables)]),
+        np.concatenate([empty, *(table.accel for table in tables)]),
+        max((table.time_u_s for table in tables), default=0.0),
+    )
+
+
+def incoming(session_id: str, batch: wire.SampleBatch) -> IncomingBatch:
+    """Check a batch. Raises sensors.wire.WireError where its arrays do not hold together."""
+    time_s, _, _ = wire.batch_arrays(batch)
+    return IncomingBatch(session_id, batch, float(time_s[0]), float(time_s[-1]), len(time_s))
+
+
+def insert_batches(session: Session, batches: Sequence[IncomingBatch]) -> None:
+    """Put batches into a transaction as they are; each must be next in its stream."""
+    if batches:
+        session.execute(insert(RawBatch), [_row(item) for item in batches])
+
+
+def _next_sequences(session: Session, stream_ids: set[str]) -> dict[str, int]:
+    query = (
+        select(RawBatch.stream_id, func.max(RawBatch.sequence).label("last"))
+        .where(RawBatch.stream_id.in_(stream_ids))
+        .group_by(RawBatch.stream_id)
+    )
+    last = {row.stream_id: row.last for row in session.execute(query)}
+    return {stream_id: last.get(stream_id, -1) + 1 for stream_id in stream_ids}
+
+
+def _row(item: IncomingBatch) -> dict[str, Any]:
+    batch = item.batch
+    return {
+        "session_id": item.session_id,
+        "stream_id": batch.stream_id,
+        "sequence": batch.sequence,
+        "start_s": item.start_s,
+        "end_s": item.end_s,
+        "samples": item.samples,
+        "first_tick": batch.first_tick,
+        "ticks_per_sample": batch.ticks_per_sample,
+        "received_s": batch.received_s,
+        "time_u_s": batch.time_u_s,
+        "lost_before": batch.lost_before,
+        "time_s": batch.time_s,
+        "gyro": batch.gyro,
+        "accel": batch.accel,
+    }
+
+
+def _table(row: RawBatch) -> SampleTable:
+    return SampleTable(
+        np.frombuffer(row.time_s, "<f8").astype(np.float64),
+        np.frombuffer(row.gyro, "<f4").astype(np.float64).reshape(-1, 3),
+        np.frombuffer(row.accel, "<f4").astype(np.float64).reshape(-1, 3),
+        row.time_u_s,
+    )

@@ -1,0 +1,28 @@
+"""Once a second, and at once when one changes: how the sensors are doing."""
+
+from __future__ import annotations
+
+import asyncio
+
+from sensors.wire import StreamState
+from server.service import Service
+from server.views import StatusMessage
+
+EVERY_S = 1.0
+LOOK_EVERY_S = 0.25
+
+
+async def watch(service: Service) -> None:
+    """Publish the state of every expected stream until cancelled."""
+    said: dict[str, tuple[float, dict[str, StreamState]]] = {}
+    while True:
+        now = service.clock.monotonic()
+        said = {session_id: was for session_id, was in said.items() if session_id in service.boards}
+        for session_id, board in service.boards.items():
+            streams = board.streams(now)
+            states = {stream.stream_id: stream.state for stream in streams}
+            said_at, was = said.get(session_id, (float("-inf"), {}))
+            if states != was or now - said_at >= EVERY_S:
+                said[session_id] = (now, states)
+                service.hub.publish(session_id, StatusMessage(streams=streams))
+        await asyncio.sleep(LOOK_EVERY_S)
