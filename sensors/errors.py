@@ -5,6 +5,7 @@ SensorError
 │   └── RecordingChoice   several recordings where one was asked for
 ├── SpoolError            the store of unsent batches on disk cannot be used
 ├── SourceError           a source that gives no samples
+├── SimulationError       a simulated golfer, plan or sensor that cannot be
 └── UplinkError           the service will not take what the collector sends
 
 WireError (sensors.wire) stands beside them: a frame that is not of the protocol.
@@ -64,6 +65,10 @@ class SpoolError(SensorError):
 
 class SourceError(SensorError):
     """A source that gives no samples; the text says what to check."""
+
+
+class SimulationError(SensorError):
+    """A simulated golfer, plan or sensor that cannot be; the text names the number that is off."""
 
 
 class UplinkError(SensorError):

@@ -8,7 +8,7 @@ cross-axis error (PS-MPU-6000A-00 rev 3.4, section 6.1).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +16,7 @@ from scipy.signal import cont2discrete, lfilter
 from scipy.spatial.transform import Rotation
 
 from sensors.body_motion import STANDARD_GRAVITY, BodyMotion, SegmentState
+from sensors.errors import SimulationError
 from sensors.smooth_path import Array
 from sensors.wire import SegmentName
 
@@ -61,7 +62,7 @@ class SoftTissue:
 
 @dataclass(frozen=True, slots=True)
 class SensorFaults:
-    """One sensor: how it is worn, its clock, its errors. All zero: an ideal sensor.
+    """One sensor: how it is worn, its clock, its errors. As it stands: an ideal sensor at 200 Hz.
 
     mounting: unit quaternion, scalar first, sensor axes to segment axes. place_m: where it sits in
     segment axes from the segment's origin. clock: device time = (time - clock_offset_s) *
@@ -70,6 +71,8 @@ class SensorFaults:
     (i, j) small off-diagonal of the measuring axes. noise densities in deg/s/sqrt(Hz) and
     m/s^2/sqrt(Hz). Ranges deg/s and m/s^2; None: none, and no counts. batch_loss: chance that a
     batch of `batch_samples` is lost; gaps: stretches of session time without samples, s.
+
+    Raises SimulationError for a number that no sensor has.
     """
 
     rate_hz: float = 200.0
@@ -89,9 +92,26 @@ class SensorFaults:
     accel_range: float | None = None
     strike: Strike | None = None
     soft_tissue: SoftTissue | None = None
-    batch_samples: int = 10
+    batch_samples: int = 20
     batch_loss: float = 0.0
-    gaps: tuple[tuple[float, float], ...] = field(default=())
+    gaps: tuple[tuple[float, float], ...] = ()
+
+    def __post_init__(self) -> None:
+        for name, value, low, high in (
+            ("rate_hz", self.rate_hz, 10.0, 8000.0),
+            ("tick_s", self.tick_s, 1e-9, 1.0),
+            ("batch_samples", self.batch_samples, 1, 2000),
+            ("batch_loss", self.batch_loss, 0.0, 1.0),
+            ("clock_drift_ppm", self.clock_drift_ppm, -1000.0, 1000.0),
+        ):
+            if not low <= value <= high:
+                raise SimulationError(f"{name}: expected {low} to {high}, received {value}")
+        length = float(np.linalg.norm(self.mounting))
+        if not 0.99 <= length <= 1.01:
+            raise SimulationError(f"mounting: expected a unit quaternion, its length is {length}")
+
+
+Counts = np.ndarray[tuple[int], np.dtype[np.int64]]
 
 
 class SensorSamples(NamedTuple):
@@ -102,11 +122,21 @@ class SensorSamples(NamedTuple):
     gyro (n, 3) rad/s, accel (n, 3) m/s^2 (specific force).
     """
 
-    number: np.ndarray[tuple[int], np.dtype[np.int64]]
+    number: Counts
     time_s: Array
-    ticks: np.ndarray[tuple[int], np.dtype[np.int64]]
+    ticks: Counts
     gyro: Array
     accel: Array
+
+    def rows(self, first: int, last: int) -> SensorSamples:
+        """Rows first to last, last exclusive, as views on the same memory."""
+        return SensorSamples(
+            self.number[first:last],
+            self.time_s[first:last],
+            self.ticks[first:last],
+            self.gyro[first:last],
+            self.accel[first:last],
+        )
 
 
 def join_samples(parts: Sequence[SensorSamples]) -> SensorSamples:
@@ -190,7 +220,7 @@ class SimulatedSensor:
 
     def _kept(
         self,
-        number: np.ndarray[tuple[int], np.dtype[np.int64]],
+        number: Counts,
         time_s: Array,
         rng: np.random.Generator,
     ) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

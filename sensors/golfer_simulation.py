@@ -14,11 +14,13 @@ import numpy as np
 
 from sensors import range_movements as movements
 from sensors.body_motion import SEGMENTS, BodyMotion
+from sensors.errors import SimulationError
 from sensors.faults import SensorFaults, SensorSamples, SimulatedSensor, join_samples
 from sensors.motion_truth import SwingTruth, swing_truth
 from sensors.movement_score import UPRIGHT, MovementScore
 from sensors.practice_plan import Activity, CalibrationPosture, PracticePlan
 from sensors.swing_shape import (
+    DWELLING_AT_TOP,
     LONG_TURN_LATE_TRANSITION,
     SHORT_TURN_EARLY_TRANSITION,
     SwingShape,
@@ -33,7 +35,14 @@ _MAKES_MOTION, _MAKES_PLAN, _MAKES_SENSOR = 1, 2, 3
 
 @dataclass(frozen=True, slots=True)
 class SimulatedGolfer:
-    """Who swings. effort: speed of full swings against the shape's own."""
+    """Who swings, and how.
+
+    height_m, mass_kg: facts for those who ask; height also places the sensors. effort: speed of
+    full swings against the shape's own, 0.3 to 1.2. sway_deg: of the trunk at address.
+    rehearsal_speed: of rehearsals against full swings, from and to.
+
+    Raises SimulationError for an effort, height or mass that no golfer has.
+    """
 
     shape: SwingShape = LONG_TURN_LATE_TRANSITION
     spread: SwingSpread = field(default_factory=SwingSpread)
@@ -41,6 +50,17 @@ class SimulatedGolfer:
     height_m: float = 1.78
     mass_kg: float = 78.0
     effort: float = 1.0
+    sway_deg: float = 0.15
+    rehearsal_speed: tuple[float, float] = (0.22, 0.36)
+
+    def __post_init__(self) -> None:
+        for name, value, low, high in (
+            ("effort", self.effort, 0.3, 1.2),
+            ("height_m", self.height_m, 1.0, 2.5),
+            ("mass_kg", self.mass_kg, 20.0, 250.0),
+        ):
+            if not low <= value <= high:
+                raise SimulationError(f"{name}: expected {low} to {high}, received {value}")
 
     @property
     def full_swing(self) -> SwingShape:
@@ -48,6 +68,7 @@ class SimulatedGolfer:
         return self.shape.scaled(0.9 + 0.1 * self.effort, self.effort)
 
 
+DWELLING_GOLFER = SimulatedGolfer(DWELLING_AT_TOP)
 LONG_TURN_GOLFER = SimulatedGolfer(LONG_TURN_LATE_TRANSITION)
 SHORT_TURN_GOLFER = SimulatedGolfer(SHORT_TURN_EARLY_TRANSITION)
 
@@ -142,7 +163,7 @@ class SimulatedRangeSession:
         elif activity is Activity.WAGGLE:
             self._take_address(score, rng, self.golfer.full_swing)
             movements.waggle(score, rng)
-            score.hold(rng.uniform(0.3, 1.0), rng, movements.SWAY_DEG)
+            score.hold(rng.uniform(0.3, 1.0), rng, self.golfer.sway_deg)
         else:
             _SIMPLE[activity](score, rng)
         return _Written()
@@ -155,7 +176,7 @@ class SimulatedRangeSession:
         self._take_address(score, rng, shape)
         if waggles:
             movements.waggle(score, rng, times=waggles)
-        score.hold(rng.uniform(0.7, 1.6), rng, movements.SWAY_DEG)
+        score.hold(rng.uniform(0.7, 1.6), rng, self.golfer.sway_deg)
         start_s = score.now_s
         impact_s = write_swing(score, shape)
         end_s = score.now_s
@@ -175,7 +196,7 @@ class SimulatedRangeSession:
     def _rehearse(self, score: MovementScore, rng: np.random.Generator) -> None:
         """A half swing without a ball, slower, from a hurried address."""
         shape = self.golfer.spread.vary(self.golfer.full_swing, rng)
-        shape = shape.scaled(rng.uniform(0.4, 0.6), rng.uniform(0.3, 0.45))
+        shape = shape.scaled(rng.uniform(0.4, 0.6), rng.uniform(*self.golfer.rehearsal_speed))
         self._take_address(score, rng, shape)
         score.hold(rng.uniform(0.2, 0.8), rng, movements.SWAY_DEG)
         write_swing(score, shape)
@@ -184,28 +205,28 @@ class SimulatedRangeSession:
 
     def _all(self) -> list[SessionStretch]:
         if self.plan.swings is None:
-            raise ValueError("this plan has no end: take its stretches one by one")
+            raise SimulationError("this plan has no end: take its stretches one by one")
         if self._whole is None:
             self._whole = list(self.stretches())
         return self._whole
 
     def sensor(self, segment: SegmentName) -> SensorSamples:
-        """All samples of one sensor. Raises ValueError where the plan has no end."""
+        """All samples of one sensor. Raises SimulationError where the plan has no end."""
         return join_samples([stretch.samples[segment] for stretch in self._all()])
 
     @property
     def truth(self) -> list[SwingTruth]:
-        """Every full swing as it was. Raises ValueError where the plan has no end."""
+        """Every full swing as it was. Raises SimulationError where the plan has no end."""
         return [stretch.swing for stretch in self._all() if stretch.swing is not None]
 
     @property
     def marks(self) -> list[CalibrationMark]:
-        """The calibration's marks. Raises ValueError where the plan has no end."""
+        """The calibration's marks. Raises SimulationError where the plan has no end."""
         return [mark for stretch in self._all() for mark in stretch.marks]
 
     @property
     def spans(self) -> list[ActivitySpan]:
-        """What was done when. Raises ValueError where the plan has no end."""
+        """What was done when. Raises SimulationError where the plan has no end."""
         return [stretch.span for stretch in self._all()]
 
 

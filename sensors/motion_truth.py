@@ -17,7 +17,7 @@ from sensors.wire import SegmentName
 
 TRUTH_RATE_HZ = 4000.0
 """Sampling of the truth; crossings and peaks are interpolated within a sample."""
-TAKEAWAY_DPS = 10.0
+TAKEAWAY_DPS = 7.0
 """Takeaway: the upper back's axial velocity away from the target rises past this, for good."""
 QUIET_DPS = 5.0
 """Address: the last moment before the takeaway with both segments slower than this."""
@@ -203,7 +203,8 @@ class _Zeroed:
         inside = (self.time_s >= first_s) & (self.time_s <= peak_s)
         metrics = {}
         for name, apart in (("separation", self.apart), ("joint_separation", self.joint)):
-            at_top, most = self._at(top_s, apart), float(apart[inside].max())
+            at_top = self._at(top_s, apart)
+            most = max(at_top, float(apart[inside].max()))
             metrics[f"{name}_top_deg"] = at_top
             metrics[f"{name}_max_deg"] = most
             metrics[f"{name}_gain_deg"] = most - at_top
@@ -211,8 +212,9 @@ class _Zeroed:
             100.0 * metrics["separation_gain_deg"] / metrics["separation_top_deg"]
         )
         metrics["separation_max_s"] = float(self.time_s[inside][np.argmax(self.apart[inside])])
-        rate = -np.gradient(self.apart, self.time_s)
-        metrics["separation_closing_peak_dps"] = float(rate[inside].max())
+        closing = -np.gradient(self.apart, self.time_s)
+        after = inside & (self.time_s >= metrics["separation_max_s"])
+        metrics["separation_closing_peak_dps"] = float(closing[after].max())
         return metrics
 
     def runways(self, events: dict[str, float], speeds: dict[str, float]) -> dict[str, float]:

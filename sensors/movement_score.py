@@ -59,7 +59,7 @@ class MovementScore:
     def hold(
         self, duration_s: float, rng: np.random.Generator | None = None, sway_deg: float = 0.0
     ) -> None:
-        """Stay; with `rng`, swaying by about sway_deg in every angle, and back at the end."""
+        """Stay; with `rng`, every angle sways by about sway_deg and ends where it then is."""
         end_s = self.now_s + duration_s
         if rng is not None and sway_deg > 0.0:
             for coordinate in ANGLES:
@@ -75,7 +75,8 @@ class MovementScore:
         while at_s < end_s - _SWAY_STEP_S[0]:
             self.knot(coordinate, Knot(at_s, centre + sway_deg * rng.standard_normal()))
             at_s += rng.uniform(*_SWAY_STEP_S)
-        self.knot(coordinate, Knot(end_s, centre))
+        drift = min(1.0, (end_s - self.now_s) / _SWAY_STEP_S[0]) * sway_deg
+        self.knot(coordinate, Knot(end_s, centre + drift * rng.standard_normal()))
 
     def value(self, coordinate: str) -> float:
         """Where a coordinate was last put."""

@@ -11,6 +11,8 @@ from enum import StrEnum
 
 import numpy as np
 
+from sensors.errors import SimulationError
+
 
 class Activity(StrEnum):
     """One thing a golfer does; each begins and ends at rest."""
@@ -67,12 +69,22 @@ class PracticePlan:
     """A range session: calibration, then `swings` swings (None: without end).
 
     busy: how much of the usual movement goes on between swings, 0 none to 1.
+
+    Raises SimulationError for a plan that cannot be.
     """
 
     swings: int | None = 10
     calibration: CalibrationPosture | None = field(default_factory=CalibrationPosture)
     busy: float = 1.0
     start_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.swings is not None and self.swings < 0:
+            raise SimulationError(
+                f"swings: expected 0 or more, or none set, received {self.swings}"
+            )
+        if not 0.0 <= self.busy <= 1.0:
+            raise SimulationError(f"busy: expected 0 to 1, received {self.busy}")
 
     def activities(self, rng: np.random.Generator) -> Iterator[Activity]:
         """The activities in order."""

@@ -17,6 +17,14 @@ STEP_S = 0.55
 SWAY_DEG = 0.1
 """Sway of a standing trunk; from memory, not a measured constant."""
 
+TURNING_DPS = 75.0
+"""Mean speed of turning round on one's feet; the peak is about twice that. Own choice."""
+
+
+def turning_s(angle_deg: float) -> float:
+    """Time to turn round by an angle, s."""
+    return max(0.9, abs(angle_deg) / TURNING_DPS)
+
 
 def stood(calibration: CalibrationPosture) -> dict[str, float]:
     """Posture of the calibration's stand, degrees."""
@@ -85,7 +93,7 @@ def walk(score: MovementScore, rng: np.random.Generator) -> None:
     """Turn, walk some steps, turn and come back."""
     away = rng.uniform(60.0, 170.0) * rng.choice((-1.0, 1.0))
     for facing in (score.value("facing") + away, score.value("facing")):
-        go_to(score, relaxed(rng) | {"facing": facing}, 1.1)
+        go_to(score, relaxed(rng) | {"facing": facing}, turning_s(away))
         steps(score, rng, int(rng.integers(4, 9)))
     score.hold(0.4)
 
@@ -139,12 +147,13 @@ def look(score: MovementScore, rng: np.random.Generator) -> None:
 def talk(score: MovementScore, rng: np.random.Generator) -> None:
     """Turn to somebody, move while talking, turn back."""
     facing = score.value("facing")
-    go_to(score, relaxed(rng) | {"facing": facing + rng.uniform(-150.0, 100.0)}, 1.2)
+    away = rng.uniform(-150.0, 100.0)
+    go_to(score, relaxed(rng) | {"facing": facing + away}, turning_s(away))
     for _ in range(int(rng.integers(2, 6))):
         turn = rng.uniform(-20.0, 20.0)
         score.step({"upper_back_turn": turn, "pelvis_turn": 0.3 * turn}, rng.uniform(0.5, 1.0))
         score.hold(rng.uniform(0.3, 1.2), rng, 3.0 * SWAY_DEG)
-    go_to(score, relaxed(rng) | {"facing": facing}, 1.2)
+    go_to(score, relaxed(rng) | {"facing": facing}, turning_s(away))
     score.hold(0.4)
 
 

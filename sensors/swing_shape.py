@@ -16,9 +16,9 @@ from sensors.movement_score import MovementScore
 from sensors.smooth_path import Knot
 from sensors.wire import SegmentName
 
-_START_SLOPE, _START_BEND, _PEAK_BEND = 0.8, 1.6, 3.0
-"""Shape of the speed's rise from reversal to peak, in units of peak speed and rise time: its slope
-and curvature at the reversal and the downward curvature at the peak; free of a second peak."""
+_START_BEND, _PEAK_BEND = 1.6, 3.0
+"""Curvature of the speed at the reversal and, downward, at its peak, in units of peak speed and
+rise time; such rises are free of a second peak."""
 _BACK_RISE, _BACK_BRAKE = 0.5, 0.75
 """Backswing: mean over greatest speed in its first half, from rest, and in its second."""
 _FALL = 2.3
@@ -30,7 +30,8 @@ class TurnShape:
     """One segment's turn: back, reversal, rise to the peak speed, follow-through.
 
     back_deg: turn at the reversal, as a positive number. rise_s: reversal to peak. fullness: mean
-    speed of the rise over its peak, 0.5 to 0.6. finish_deg: turn at the finish.
+    speed of the rise over its peak, 0.5 to 0.6. finish_deg: turn at the finish. reversal_slope:
+    angular acceleration at the reversal over the mean of the rise; small: the segment dwells.
     """
 
     back_deg: float
@@ -38,6 +39,7 @@ class TurnShape:
     rise_s: float
     finish_deg: float
     fullness: float = 0.55
+    reversal_slope: float = 0.8
 
     @property
     def runway_deg(self) -> float:
@@ -66,7 +68,8 @@ class TurnShape:
         halfway = at_address - _BACK_RISE * back_dps * half_s
         score.knot(name, Knot(begin_s + half_s, halfway, -back_dps, 0.0, back_dps / half_s**2))
         score.knot(
-            name, Knot(reversal_s, reversal, 0.0, _START_SLOPE * slope, _START_BEND * curvature)
+            name,
+            Knot(reversal_s, reversal, 0.0, self.reversal_slope * slope, _START_BEND * curvature),
         )
         peak_s, at_peak = reversal_s + self.rise_s, reversal + self.runway_deg
         score.knot(name, Knot(peak_s, at_peak, self.peak_dps, 0.0, -_PEAK_BEND * curvature))
@@ -192,6 +195,15 @@ SHORT_TURN_EARLY_TRANSITION = SwingShape(
     downswing_s=0.24,
 )
 """The same peak speed of the upper back from less turn: the pelvis goes first, speed comes fast."""
+
+DWELLING_AT_TOP = SwingShape(
+    pelvis=TurnShape(51.0, peak_dps=280.0, rise_s=0.34, finish_deg=88.0, reversal_slope=0.2),
+    upper_back=TurnShape(82.0, peak_dps=330.0, rise_s=0.42, finish_deg=96.0, reversal_slope=0.25),
+    backswing_s=1.15,
+    lead_s=-0.015,
+    downswing_s=0.42,
+)
+"""A slow amateur's swing that rests at the top, the upper back starting down first."""
 
 
 def write_swing(score: MovementScore, shape: SwingShape) -> float:
