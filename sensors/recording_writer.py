@@ -138,7 +138,7 @@ def _write_dataset(
                 done += rows
                 if progress is not None:
                     progress(done / total)
-        _write_events(folder, recording)
+        _write_events(folder, recording, values)
 
 
 def _description(facts: DatasetFacts) -> dict[str, object]:
@@ -239,9 +239,10 @@ def _number_format(decimals: int | None, *, digits: int) -> str:
     return f"%.{digits}g" if decimals is None else f"%.{decimals}f"
 
 
-def _write_events(folder: Path, recording: Recording) -> None:
+def _write_events(folder: Path, recording: Recording, values: ValueFormat) -> None:
     rows: list[tuple[object, ...]] = [("onset", "duration", "trial_type")]
-    rows += [(repr(m.start_s), repr(m.end_s - m.start_s), m.kind) for m in recording.marks]
+    time = _number_format(values.time_decimals, digits=17)
+    rows += [(time % m.start_s, time % (m.end_s - m.start_s), m.kind) for m in recording.marks]
     described = {
         "onset": {"Description": "start, on the time line of the LATENCY channels", "Units": "s"},
         "duration": {"Description": "length of the stretch", "Units": "s"},
