@@ -34,16 +34,7 @@ class GolferStore:
 
     def add(self, golfer: NewGolfer, created_at: datetime) -> Golfer:
         """Keep a new golfer; gives it with its id."""
-        row = Golfer(
-            name=golfer.name,
-            handedness=golfer.handedness.value,
-            birth_year=golfer.birth_year,
-            height_m=golfer.height_m,
-            mass_kg=golfer.mass_kg,
-            sex=golfer.sex.value if golfer.sex else None,
-            invented=golfer.invented,
-            created_at=created_at,
-        )
+        row = golfer_row(golfer, created_at)
         with self._database.write() as session:
             session.add(row)
         return row
@@ -72,3 +63,17 @@ class GolferStore:
             mass_kg=row.mass_kg,
             sex=Sex(row.sex) if row.sex else None,
         )
+
+
+def golfer_row(golfer: NewGolfer, created_at: datetime) -> Golfer:
+    """A new golfer as its row."""
+    return Golfer(
+        name=golfer.name,
+        handedness=golfer.handedness.value,
+        birth_year=golfer.birth_year,
+        height_m=golfer.height_m,
+        mass_kg=golfer.mass_kg,
+        sex=golfer.sex.value if golfer.sex else None,
+        invented=golfer.invented,
+        created_at=created_at,
+    )

@@ -1,0 +1,105 @@
+"""The service on a socket: bound before anything else starts, ended in one place."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import socket
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
+
+import uvicorn
+from starlette.types import ASGIApp
+
+from sensors.wire import MAX_FRAME_BYTES
+from server.errors import SettingsError
+
+LAST_WORDS_S = 3
+"""How long open connections get to end before they are cut."""
+
+
+def bind(host: str, port: int) -> socket.socket:
+    """Socket on `host` and `port` (0: any free one). Raises SettingsError: it cannot be had."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((host, port))
+    except OSError as error:
+        listener.close()
+        raise SettingsError(
+            f"cannot listen on {host}, port {port} ({error.strerror or error}); "
+            "end what uses it, or choose another with --port (0: any free one)"
+        ) from error
+    return listener
+
+
+def address_of(listener: socket.socket, host: str) -> str:
+    """URL of the first page; a host that means every address is named as this machine."""
+    port = listener.getsockname()[1]
+    name = "127.0.0.1" if host in {"0.0.0.0", "::"} else host
+    return f"http://[{name}]:{port}/" if ":" in name else f"http://{name}:{port}/"
+
+
+class _Server(uvicorn.Server):
+    """uvicorn's server that says when it is up and leaves signals to `stop_signals`."""
+
+    def __init__(self, config: uvicorn.Config) -> None:
+        super().__init__(config)
+        self.is_up = asyncio.Event()
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        self.is_up.set()
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+
+@asynccontextmanager
+async def service(app: ASGIApp, listener: socket.socket) -> AsyncIterator[asyncio.Task[None]]:
+    """Serve `app` inside the block; yields the task that serves, once requests are answered.
+
+    Leaving the block, also by a cancel, lets open connections end for LAST_WORDS_S, then closes.
+    """
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        ws_max_size=MAX_FRAME_BYTES,
+        timeout_graceful_shutdown=LAST_WORDS_S,
+        lifespan="on",
+    )
+    server = _Server(config)
+    task = asyncio.create_task(server.serve(sockets=[listener]), name="service")
+    up = asyncio.create_task(server.is_up.wait(), name="service is up")
+    try:
+        await asyncio.wait({task, up}, return_when=asyncio.FIRST_COMPLETED)
+        if task.done():
+            task.result()
+            raise SettingsError("the service ended while it was starting")
+        yield task
+    finally:
+        up.cancel()
+        server.should_exit = True
+        await asyncio.wait({task})
+
+
+@contextmanager
+def stop_signals() -> Iterator[asyncio.Event]:
+    """An event that Ctrl-C or a request to end the process sets, instead of breaking off."""
+    loop = asyncio.get_running_loop()
+    stop = asyncio.Event()
+    wanted = (signal.SIGINT, signal.SIGTERM)
+
+    def on_signal(_number: int, _frame: object) -> None:
+        loop.call_soon_threadsafe(stop.set)
+
+    before = {number: signal.signal(number, on_signal) for number in wanted}
+    try:
+        yield stop
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
