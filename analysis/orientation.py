@@ -9,8 +9,9 @@ import numpy.typing as npt
 
 from analysis import rotation
 from analysis.errors import SampleError
+from analysis.gravity import fit_vertical
 from analysis.integration import integrate
-from analysis.quiet import STANDARD_GRAVITY, QuietSpell, gyro_bias, quiet_spells
+from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
 from analysis.results import Flag, Interval, Mounting
 from analysis.samples import Array, SampleTable
 
@@ -22,8 +23,8 @@ CLIP_RUN = 3
 """So many equal samples at the extreme of an axis are a sensor at the end of its range."""
 CLIP_LEAST = np.radians(240.0)
 """rad/s; under the smallest range on the market (250 deg/s) nothing can be clipped."""
-NO_TILT_U = np.radians(20.0)
-"""rad; tilt uncertainty where no quiet spell shows gravity."""
+LARGEST_MISFIT = 10.0
+"""Mean squared residual of the vertical over what the model expects: three times in size."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,65 +68,52 @@ def segment_motion(
     """
     if len(samples) < 2:
         raise SampleError(f"segment motion: expected at least 2 samples, received {len(samples)}")
-    spells = quiet_spells(samples)
-    bias = gyro_bias(spells)
-    rate = rotation.rotate(mounting.rotation, samples.gyro - bias.rate)
+    time_s, spells = samples.time_s, quiet_spells(samples)
+    at_rest = gyro_bias(spells)
+    matrix = rotation.to_matrix(mounting.rotation)
     force = rotation.rotate(mounting.rotation, samples.accel)
-    turned = integrate(samples.time_s, rate)
-    reference_s = float(samples.time_s[np.argmax(np.sum(rate * rate, axis=1))])
-    vertical, tilt_u = _vertical(reference_s, turned, force, spells, bias.covariance)
+    rate = rotation.rotate(mounting.rotation, samples.gyro - at_rest.rate)
+    speed = np.sqrt(np.sum(rate * rate, axis=1))
+    fastest = int(np.argmax(speed))
+    fit = fit_vertical(
+        time_s,
+        _integrate_from(fastest, time_s, rate),
+        force,
+        speed,
+        reference=fastest,
+        bias_covariance=matrix @ at_rest.covariance @ matrix.T,
+    )
+    rate -= fit.bias
+    turned = _integrate_from(fastest, time_s, rate)
     clipped = _clipped(samples.gyro, gyro_range)
     gaps = _gaps(samples.time_s)
-    matrix = rotation.to_matrix(mounting.rotation)
     return SegmentMotion(
-        samples.time_s,
-        rotation.multiply(_level(vertical), turned),
+        time_s,
+        _upright(turned, fit.up),
         rate,
         force,
         clipped,
         gaps,
         spells,
-        matrix @ bias.covariance @ matrix.T,
-        tilt_u,
-        reference_s,
+        fit.bias_covariance,
+        fit.tilt_u_rad,
+        float(time_s[fastest]),
         _noise_density(samples),
         mounting,
-        _flags(clipped, gaps, spells),
+        _flags(clipped, gaps, spells, fit.misfit),
     )
 
 
-def _vertical(
-    reference_s: float,
-    turned: Array,
-    force: Array,
-    spells: tuple[QuietSpell, ...],
-    bias_covariance: Array,
-) -> tuple[Array, float]:
-    """Gravity in the axes of the first sample, as best known at `reference_s`, and its uncertainty.
-
-    Each spell's view is carried to the reference by the gyro, forwards from before and backwards
-    from after, and weighted by its own noise and by the bias left over that time.
-    """
-    if not spells:
-        mean = rotation.rotate(turned, force).mean(axis=0)
-        return mean, NO_TILT_U
-    bias_u = float(np.sqrt(np.trace(bias_covariance) / 3.0))
-    views, weights = [], []
-    for spell in spells:
-        rows = slice(spell.first, spell.last)
-        view = rotation.rotate(turned[rows], force[rows]).mean(axis=0)
-        away = abs(0.5 * (spell.start_s + spell.end_s) - reference_s)
-        u = np.hypot(max(spell.accel_u, 1e-3) / STANDARD_GRAVITY, bias_u * away)
-        views.append(view / np.linalg.norm(view))
-        weights.append(1.0 / u**2)
-    total = float(np.sum(weights))
-    return np.asarray(weights) @ np.array(views) / total, float(np.sqrt(1.0 / total))
+def _integrate_from(row: int, time_s: Array, rate: Array) -> Array:
+    """Orientation (n, 4) from the gyro alone, identity at a row."""
+    turned = integrate(time_s, rate)
+    return rotation.multiply(rotation.conjugate(turned[row]), turned)
 
 
-def _level(vertical: Array) -> Array:
-    """Turn that stands `vertical` upright and keeps the heading of the first sample's x axis."""
-    upright = rotation.shortest_arc(vertical, np.array([0.0, 1.0, 0.0]))
-    heading = rotation.cardan_yxz(upright)[0]
+def _upright(turned: Array, up: Array) -> Array:
+    """The same orientation with `up` (n, 3) along the world's y axis and heading 0 at the start."""
+    upright = rotation.multiply(rotation.shortest_arc(up, np.array([0.0, 1.0, 0.0])), turned)
+    heading = float(rotation.cardan_yxz(upright[0])[0])
     return rotation.multiply(rotation.from_axis(1, -heading), upright)
 
 
@@ -158,7 +146,7 @@ def _noise_density(samples: SampleTable) -> float:
 
 
 def _flags(
-    clipped: Mask, gaps: tuple[Interval, ...], spells: tuple[QuietSpell, ...]
+    clipped: Mask, gaps: tuple[Interval, ...], spells: tuple[QuietSpell, ...], misfit: float
 ) -> tuple[Flag, ...]:
     flags = []
     if clipped.any():
@@ -170,4 +158,11 @@ def _flags(
         flags.append(Flag("gap", f"{len(gaps)} gaps in the samples, {1000.0 * lost:.0f} ms."))
     if not spells:
         flags.append(Flag("no_quiet", "No quiet moment: bias and tilt of the sensor are guesses."))
+    if misfit > LARGEST_MISFIT:
+        flags.append(
+            Flag(
+                "gravity_disagrees",
+                "Gyro and accelerometer contradict each other: check axes and scale of the sensor.",
+            )
+        )
     return tuple(flags)

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analysis.gravity import STANDARD_GRAVITY
 from analysis.samples import Array, SampleTable
 
-STANDARD_GRAVITY = 9.80665
-"""m/s^2; CGPM 1901."""
 SMOOTHING_S = 0.1
 """Averaging for the test of quiet: lets sensor noise fall below sway, blurs no swing onset."""
 QUIET_RATE = np.radians(8.0)

@@ -1,0 +1,214 @@
+"""The vertical through a whole window, and what it says of the gyro's bias.
+
+At rest an accelerometer shows the vertical; in motion it shows the vertical plus the rate of
+change of velocity. A golfer's trunk starts and ends near rest and never moves fast, so carried
+into one frame by the gyro, specific force f is the vertical G plus dv/dt with a small v, and its
+integral pins G down the better the longer one looks. G itself moves, slowly, by what the gyro
+gets wrong: its bias in the known way, its scale and alignment in an unknown one.
+
+The model, for each axis of the frame and on a grid of steps of KNOT_S:
+    integral of f over step k = G_k KNOT_S + X_k b + v_(k+1) - v_k,
+    v_k ~ N(0, speed_u^2),   G_(k+1) - G_k ~ N(0, drift_u^2),   b ~ N(0, prior)
+is linear and Gaussian, so least squares give G and b with their uncertainty: a fixed-interval
+smoother (Rauch, Tung, Striebel 1965, AIAA J 3:1445-1450), solved as one banded system. With
+constant uncertainties it is a zero-phase second-order Butterworth low-pass of f.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_solve_banded, cholesky_banded
+
+from analysis import rotation
+from analysis.samples import Array
+
+KNOT_S = 0.1
+"""s; a swing's accelerations average out over some of these, its tilt does not change in one."""
+STANDARD_GRAVITY = 9.80665
+"""m/s^2; CGPM 1901."""
+STANDING_SPEED_U = 0.1
+"""m/s of a sensor on a standing person. Sway is some cm/s but lasts for some knots, and what
+matters is what it adds up to; own estimate, no published figure."""
+LEVER_M = 0.1
+"""m from the axis a trunk turns about to a sensor on its back; own estimate."""
+SPEED_WITHIN_S = 0.5
+"""s; a sensor's speed follows from how fast it turned within this time."""
+GYRO_SCALE_U = 0.005
+"""Relative; what is left of scale and axis alignment after a scale calibration. Consumer parts
+are only specified to 0.03."""
+SWING_S = 1.0
+"""s; an error of scale adds up over so long before the turn is another one."""
+RANDOM_DRIFT = np.radians(0.05)
+"""rad/sqrt(s); gyro noise and bias wander together, several times the noise of consumer parts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Vertical:
+    """Result of `fit_vertical`.
+
+    bias (3,) rad/s to be taken off on top of what was taken off before; bias_covariance (3, 3).
+    up (n, 3): the vertical at each sample in the frame of `turned`, not of unit length, as it is
+    once that bias is taken off; tilt_u_rad: one standard uncertainty at the reference, each axis.
+    misfit: mean squared residual over what the model expects; far above 1, gyro and
+    accelerometer contradict each other.
+    """
+
+    bias: Array
+    bias_covariance: Array
+    up: Array
+    tilt_u_rad: float
+    misfit: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """edges (K + 1,) s; speed_u (K + 1,) at edges, in s (m/s over g); drift_u (K - 1,) rad."""
+
+    edges: Array
+    speed_u: Array
+    drift_u: Array
+
+    @property
+    def step_s(self) -> float:
+        return float(self.edges[1] - self.edges[0])
+
+
+def fit_vertical(
+    time_s: Array,
+    turned: Array,
+    force: Array,
+    speed: Array,
+    *,
+    reference: int,
+    bias_covariance: Array,
+) -> Vertical:
+    """Least-squares vertical and gyro bias over a window.
+
+    time_s (n,) s; turned (n, 4): orientation from the gyro alone, sensor to a still frame;
+    force (n, 3) m/s^2 and speed (n,) rad/s, size of the angular velocity, in sensor axes;
+    reference: the row about which the effect of bias is linearised; bias_covariance (3, 3)
+    (rad/s)^2: of the bias still in `turned`, expected zero.
+    """
+    grid = _grid(time_s, speed)
+    still = rotation.rotate(turned, force) / STANDARD_GRAVITY
+    summed = np.diff(_at(grid.edges, time_s, _cumulative(time_s, still)), axis=0)
+    effect = _bias_effect(time_s, turned, grid, reference, summed.sum(axis=0))
+    probe = _probe(grid, float(time_s[reference]))
+    columns = np.concatenate((summed, effect.reshape(-1, 9)), axis=1)
+    velocity, gram, probe_variance = _smooth(grid, columns, probe)
+    by_axis = gram[3:, 3:].reshape(3, 3, 3, 3)
+    information = np.einsum("aiaj->ij", by_axis)
+    pull = np.einsum("aia->i", gram[3:, :3].reshape(3, 3, 3))
+    bias, covariance, misfit = _weigh(
+        information, pull, float(np.trace(gram[:3, :3])), bias_covariance, 3 * grid.drift_u.size
+    )
+    smoothed = (columns - np.diff(velocity, axis=0)) / grid.step_s
+    up = smoothed[:, :3] - smoothed[:, 3:].reshape(-1, 3, 3) @ bias
+    middles = 0.5 * (grid.edges[1:] + grid.edges[:-1])
+    tilt_u = float(np.sqrt(probe_variance * max(misfit, 1.0)))
+    return Vertical(bias, covariance, _at(time_s, middles, up), tilt_u, misfit)
+
+
+def _weigh(
+    information: Array, pull: Array, squares: float, prior: Array, count: int
+) -> tuple[Array, Array, float]:
+    """Bias, its covariance and the misfit.
+
+    Where the residual is larger than the model expects, what gravity says is trusted less by
+    the ratio of the two (Birge 1932, Phys Rev 40:207-227), so the prior keeps its say.
+    """
+    prior_information = np.linalg.inv(prior)
+    misfit, bias, total = 1.0, np.zeros(3), prior_information
+    for _ in range(3):
+        total = information / max(misfit, 1.0) + prior_information
+        bias = np.linalg.solve(total, pull / max(misfit, 1.0))
+        misfit = float(squares - 2.0 * bias @ pull + bias @ information @ bias) / count
+    return bias, np.linalg.inv(total), misfit
+
+
+def _grid(time_s: Array, speed: Array) -> _Grid:
+    length = float(time_s[-1] - time_s[0])
+    edges = np.linspace(time_s[0], time_s[-1], max(round(length / KNOT_S), 3) + 1)
+    squared = _cumulative(time_s, (speed * speed)[:, None])
+    around = _root_mean(time_s, squared, edges, SPEED_WITHIN_S)
+    within = _root_mean(time_s, squared, edges[1:-1], float(edges[1] - edges[0]))
+    drift_variance = RANDOM_DRIFT**2 + (GYRO_SCALE_U * within) ** 2 * SWING_S
+    return _Grid(
+        edges,
+        (STANDING_SPEED_U + LEVER_M * around) / STANDARD_GRAVITY,
+        np.sqrt(drift_variance * float(edges[1] - edges[0])),
+    )
+
+
+def _root_mean(time_s: Array, cumulative: Array, centre: Array, width_s: float) -> Array:
+    first = np.clip(centre - 0.5 * width_s, time_s[0], time_s[-1])
+    last = np.clip(centre + 0.5 * width_s, time_s[0], time_s[-1])
+    total = _at(last, time_s, cumulative) - _at(first, time_s, cumulative)
+    mean: Array = np.sqrt(np.maximum(total[:, 0], 0.0) / (last - first))
+    return mean
+
+
+def _bias_effect(
+    time_s: Array, turned: Array, grid: _Grid, reference: int, direction: Array
+) -> Array:
+    """What one rad/s of bias adds to the summed force: (K, 3, 3), frame axis by bias axis.
+
+    A bias turns the frame by -B b, B the integral of the orientation from the reference on, so
+    the vertical seems turned by it: f = G - G x (B b).
+    """
+    axes = rotation.to_matrix(turned).reshape(-1, 9)
+    summed = _cumulative(time_s, axes)
+    summed -= summed[reference]
+    middles = 0.5 * (grid.edges[1:] + grid.edges[:-1])
+    x, y, z = direction / np.linalg.norm(direction)
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    effect: Array = -grid.step_s * cross @ _at(middles, time_s, summed).reshape(-1, 3, 3)
+    return effect
+
+
+def _probe(grid: _Grid, at_s: float) -> Array:
+    """(K + 1,): what the vertical at a time is of the speeds at the edges."""
+    step = int(np.clip(np.searchsorted(grid.edges, at_s) - 1, 0, grid.edges.size - 2))
+    probe = np.zeros(grid.edges.size)
+    probe[step], probe[step + 1] = 1.0 / grid.step_s, -1.0 / grid.step_s
+    return probe
+
+
+def _smooth(grid: _Grid, columns: Array, probe: Array) -> tuple[Array, Array, float]:
+    """Speeds (K + 1, m) that explain the columns (K, m) best, with a slow vertical.
+
+    Returns also the Gram matrix (m, m) of the columns under the model's inverse covariance, and
+    the variance of probe . speed.
+    """
+    step, weight = grid.step_s, 1.0 / (grid.drift_u * grid.drift_u)
+    change = np.diff(columns, axis=0) / step
+    curve = weight / (step * step)
+    band = np.zeros((3, grid.edges.size))
+    band[2] = 1.0 / (grid.speed_u * grid.speed_u)
+    for k, factor in enumerate((1.0, 4.0, 1.0)):
+        band[2, k : k + curve.size] += factor * curve
+    band[1, 1:-1] -= 2.0 * curve
+    band[1, 2:] -= 2.0 * curve
+    band[0, 2:] = curve
+    right = np.zeros((grid.edges.size, columns.shape[1] + 1))
+    pull = weight[:, None] * change / step
+    for k, factor in enumerate((1.0, -2.0, 1.0)):
+        right[k : k + curve.size, :-1] += factor * pull
+    right[:, -1] = probe
+    solved = cho_solve_banded((cholesky_banded(band), False), right)
+    gram = change.T @ (weight[:, None] * change) - right[:, :-1].T @ solved[:, :-1]
+    return solved[:, :-1], gram, float(probe @ solved[:, -1])
+
+
+def _cumulative(time_s: Array, values: Array) -> Array:
+    """Integral (n, m) of values (n, m) from the first sample on, trapezoids."""
+    out = np.zeros_like(values)
+    np.cumsum(0.5 * np.diff(time_s)[:, None] * (values[1:] + values[:-1]), axis=0, out=out[1:])
+    return out
+
+
+def _at(wanted_s: Array, time_s: Array, values: Array) -> Array:
+    """Values (n, m) at other times, linear in between, level beyond the ends: (k, m)."""
+    return np.stack([np.interp(wanted_s, time_s, column) for column in values.T], axis=-1)
