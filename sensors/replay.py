@@ -75,10 +75,12 @@ def stream_of(sensor: SensorRecording) -> Stream:
     )
 
 
-def packets_of(sensor: SensorRecording, stream_id: str, start_s: float) -> Iterator[SamplePacket]:
-    """The samples in stretches of PACKET_S, split where samples are missing; ticks count them."""
+def packets_of(
+    sensor: SensorRecording, stream_id: str, start_s: float, span_s: float = PACKET_S
+) -> Iterator[SamplePacket]:
+    """The samples in stretches of span_s, split where samples are missing; ticks count them."""
     time_s = sensor.time_s
-    slots = np.floor((time_s - start_s) / PACKET_S)
+    slots = np.floor((time_s - start_s) / span_s)
     periods = np.diff(time_s) * sensor.rate_hz
     missing = np.where(periods > _GAP_PERIODS, np.rint(periods) - 1.0, 0.0).astype(np.int64)
     ticks = np.arange(len(time_s)) + np.concatenate(([0], np.cumsum(missing)))

@@ -45,7 +45,7 @@ def _in_order(
 def batches(sensor: SensorRecording, stream: Stream, start_s: float) -> Iterator[SampleBatch]:
     """A recorded sensor's samples as batches of `stream`. start_s: where the recording begins."""
     batcher = Batcher(stream, span_s=MAX_BATCH_SPAN_S)
-    for packet in packets_of(sensor, stream.stream_id, start_s):
+    for packet in packets_of(sensor, stream.stream_id, start_s, MAX_BATCH_SPAN_S):
         if packet.time_s is not None:
             yield from batcher.add(packet, packet.time_s)
     yield from batcher.flush()
