@@ -27,11 +27,16 @@ def turning_s(angle_deg: float) -> float:
 
 
 def stood(calibration: CalibrationPosture) -> dict[str, float]:
-    """Posture of the calibration's stand, degrees."""
-    posture = dict(UPRIGHT)
+    """Posture of the calibration's stand, degrees.
+
+    Facing by the bow's offset and turned back by as much, so that bowing is a tilt alone, about an
+    axis that is off by just that.
+    """
+    posture = UPRIGHT | {"facing": calibration.bow_off_deg}
     for i, segment in enumerate(SEGMENTS):
         posture[f"{segment}_tilt"] = calibration.stand_tilt_deg[i]
         posture[f"{segment}_bend"] = calibration.stand_bend_deg[i]
+        posture[f"{segment}_turn"] = -calibration.bow_off_deg
     return posture
 
 
@@ -67,10 +72,7 @@ def stand(
 def bow(
     score: MovementScore, rng: np.random.Generator, posture: CalibrationPosture
 ) -> tuple[float, float]:
-    """Bow forward from the hips twice and come back; returns the interval of the bows, s.
-
-    Off straight: the axis is turned about the vertical, so each tilt takes a bend with it.
-    """
+    """Bow forward from the hips twice and come back; returns the interval of the bows, s."""
     upright = stood(posture)
     start_s = score.now_s
     score.hold(0.3)
@@ -79,7 +81,6 @@ def bow(
         down = dict(upright)
         for segment, angle in depth.items():
             down[f"{segment}_tilt"] += angle
-            down[f"{segment}_bend"] += angle * np.tan(np.radians(posture.bow_off_deg))
         go_to(score, down, 1.3)
         score.hold(0.4)
         go_to(score, upright, 1.3)

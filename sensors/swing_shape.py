@@ -16,9 +16,10 @@ from sensors.movement_score import MovementScore
 from sensors.smooth_path import Knot
 from sensors.wire import SegmentName
 
-_START_BEND, _PEAK_BEND = 1.6, 3.0
-"""Curvature of the speed at the reversal and, downward, at its peak, in units of peak speed and
-rise time; such rises are free of a second peak."""
+_START_BEND = 2.0
+"""Curvature of the speed at the reversal, in units of its slope there over the rise time."""
+_PEAK_BEND = 3.0
+"""Downward curvature of the speed at its peak, in units of peak speed over rise time squared."""
 _BACK_RISE, _BACK_BRAKE = 0.5, 0.75
 """Backswing: mean over greatest speed in its first half, from rest, and in its second."""
 _FALL = 2.3
@@ -59,20 +60,17 @@ class TurnShape:
     def write(self, score: MovementScore, name: str, begin_s: float, reversal_s: float) -> float:
         """Knots of the turn on coordinate `name`; returns the time of its end, s."""
         at_address = score.value(name)
-        slope = self.peak_dps / self.rise_s
-        curvature = slope / self.rise_s
         score.rest(name, begin_s)
         reversal = at_address - self.back_deg
         half_s = 0.5 * (reversal_s - begin_s)
         back_dps = self.back_deg / (half_s * (_BACK_RISE + _BACK_BRAKE))
         halfway = at_address - _BACK_RISE * back_dps * half_s
         score.knot(name, Knot(begin_s + half_s, halfway, -back_dps, 0.0, back_dps / half_s**2))
-        score.knot(
-            name,
-            Knot(reversal_s, reversal, 0.0, self.reversal_slope * slope, _START_BEND * curvature),
-        )
+        slope = self.reversal_slope * self.peak_dps / self.rise_s
+        score.knot(name, Knot(reversal_s, reversal, 0.0, slope, _START_BEND * slope / self.rise_s))
         peak_s, at_peak = reversal_s + self.rise_s, reversal + self.runway_deg
-        score.knot(name, Knot(peak_s, at_peak, self.peak_dps, 0.0, -_PEAK_BEND * curvature))
+        bend = -_PEAK_BEND * self.peak_dps / self.rise_s**2
+        score.knot(name, Knot(peak_s, at_peak, self.peak_dps, 0.0, bend))
         finish = at_address + self.finish_deg
         end_s = peak_s + _FALL * (finish - at_peak) / self.peak_dps
         score.knot(name, Knot(end_s, finish))
@@ -197,8 +195,8 @@ SHORT_TURN_EARLY_TRANSITION = SwingShape(
 """The same peak speed of the upper back from less turn: the pelvis goes first, speed comes fast."""
 
 DWELLING_AT_TOP = SwingShape(
-    pelvis=TurnShape(51.0, peak_dps=280.0, rise_s=0.34, finish_deg=88.0, reversal_slope=0.2),
-    upper_back=TurnShape(82.0, peak_dps=330.0, rise_s=0.42, finish_deg=96.0, reversal_slope=0.25),
+    pelvis=TurnShape(51.0, peak_dps=280.0, rise_s=0.34, finish_deg=88.0, reversal_slope=0.1),
+    upper_back=TurnShape(82.0, peak_dps=330.0, rise_s=0.42, finish_deg=96.0, reversal_slope=0.1),
     backswing_s=1.15,
     lead_s=-0.015,
     downswing_s=0.42,
