@@ -123,7 +123,9 @@ export class RangePage {
     this.#stateLine.show(stateLine(this.#state));
   }
 
+  /** Numbers wait for the dictionary, for it knows their names and units. */
   #showNumbers() {
+    if (this.#dictionary.names.length === 0) return;
     const { session, swings, swingCount } = this.#state;
     this.#heading.show(session, swingCount);
     this.#large.show(this.#slots.large, swings, this.#dictionary);

@@ -25,7 +25,7 @@ export class LargeNumber {
   show(number, swings, dictionary) {
     const reading = readingOf(number, swings, dictionary);
     const { column } = reading;
-    write(this.#parts.label, number.label);
+    write(this.#parts.label, column.label);
     write(this.#parts.meaning, number.meaning);
     write(this.#parts.number, reading.number);
     write(this.#parts.unit, column.unit);

@@ -19,13 +19,13 @@ export class LastSwings {
     const rows = swings.all.slice(-SHOWN).reverse();
     this.#element.hidden = rows.length === 0;
     const table = this.#element.querySelector("table");
-    table.tHead.replaceChildren(head());
+    table.tHead.replaceChildren(head(dictionary));
     table.tBodies[0].replaceChildren(...rows.map((swing) => row(swing, dictionary)));
   }
 }
 
-function head() {
-  const labels = ["Swing", ...RANGE_NUMBERS.map((number) => number.label), "Note"];
+function head(dictionary) {
+  const labels = ["Swing", ...RANGE_NUMBERS.map(({ column }) => dictionary.get(column).label), "Note"];
   return el("tr", {}, labels.map((label) => el("th", { scope: "col" }, label)));
 }
 

@@ -39,7 +39,7 @@ export class NumberTiles {
 }
 
 function fill(tile, number, reading) {
-  write(tile.label, number.label);
+  write(tile.label, reading.column.label);
   write(tile.number, reading.number);
   write(tile.unit, reading.column.unit);
   tile.estimate.hidden = !reading.column.estimate;

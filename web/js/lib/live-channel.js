@@ -1,9 +1,12 @@
-/** The live WebSocket: reconnects by itself, and takes silence for a broken line.
+/** The live WebSocket: reconnects by itself, and does not take silence for peace.
  *
+ * With sensors on the line the service speaks every second. Where it has been quiet for a while
+ * the channel dials anew without a word; only if that brings no greeting is the line called lost.
  * Knows no page: socket, timers and chance come in, so that it runs under a test clock.
  */
 
-export const QUIET_LIMIT_MS = 10_000; // the service speaks at least every 2 s
+export const QUIET_LIMIT_MS = 5_000;
+export const GREETING_LIMIT_MS = 4_000;
 export const FIRST_WAIT_MS = 500;
 export const LONGEST_WAIT_MS = 8_000;
 
@@ -16,7 +19,7 @@ export function waitBefore(failures, chance = Math.random()) {
 
 export class LiveChannel {
   #open; #timers; #onMessage; #onState;
-  #socket = null; #quiet = null; #retry = null; #failures = 0; #running = false;
+  #socket = null; #watch = null; #retry = null; #failures = 0; #running = false;
 
   /** onState receives {kind: "connecting" | "open" | "lost", retryMs}. */
   constructor({ open, onMessage, onState, timers = globalThis }) {
@@ -29,6 +32,7 @@ export class LiveChannel {
   connect() {
     if (this.#running) return;
     this.#running = true;
+    this.#onState({ kind: "connecting" });
     this.#dial();
   }
 
@@ -46,28 +50,23 @@ export class LiveChannel {
   }
 
   #dial() {
-    this.#onState({ kind: "connecting" });
+    this.#drop();
     const socket = this.#open();
     this.#socket = socket;
     socket.onmessage = (event) => this.#received(JSON.parse(event.data));
-    socket.onclose = () => this.#lost(socket);
-    this.#watch();
+    socket.onclose = () => this.#lost();
+    this.#watch = this.#timers.setTimeout(() => this.#lost(), GREETING_LIMIT_MS);
   }
 
   #received(message) {
-    if (this.#failures > 0 || message.type === "hello") this.#onState({ kind: "open" });
     this.#failures = 0;
-    this.#watch();
+    this.#timers.clearTimeout(this.#watch);
+    this.#watch = this.#timers.setTimeout(() => this.#dial(), QUIET_LIMIT_MS);
+    if (message.type === "hello") this.#onState({ kind: "open" });
     this.#onMessage(message);
   }
 
-  #watch() {
-    this.#timers.clearTimeout(this.#quiet);
-    this.#quiet = this.#timers.setTimeout(() => this.#lost(this.#socket), QUIET_LIMIT_MS);
-  }
-
-  #lost(socket) {
-    if (!this.#running || socket !== this.#socket) return;
+  #lost() {
     this.#drop();
     this.#failures += 1;
     const retryMs = waitBefore(this.#failures);
@@ -76,7 +75,7 @@ export class LiveChannel {
   }
 
   #drop() {
-    this.#timers.clearTimeout(this.#quiet);
+    this.#timers.clearTimeout(this.#watch);
     const socket = this.#socket;
     this.#socket = null;
     if (socket === null) return;

@@ -1,27 +1,27 @@
-/** The numbers that Range offers: what each says in golf words, and what its sign means. */
+/** The numbers that Range offers: what each says in golf words, and what its sign means.
+ *
+ * Label, unit and decimals come from the data dictionary.
+ */
 
 const TOGETHER_MS = 5; // two sensors' clocks agree within about this; nearer is "together"
 const GREW_DEG = 0.5; // less is within what the sensors can tell
 
-/** `column`, `label`, `meaning`, `side` (segment it belongs to, or null), `sign(value)` in words. */
+/** `column`, `meaning`, `side` (segment it belongs to, or null), `sign(value)` in words. */
 export const RANGE_NUMBERS = Object.freeze([
   {
     column: "separation_top_deg",
-    label: "Separation at the top",
     meaning: "How far the shoulders have turned past the hips when they stop going back",
     side: null,
     sign: (value) => (value >= 0 ? "shoulders past hips" : "hips past shoulders"),
   },
   {
     column: "separation_gain_deg",
-    label: "Separation gain",
     meaning: "How much more stretch the start of the downswing adds",
     side: null,
     sign: (value) => (value >= GREW_DEG ? "stretches after the top" : "no stretch after the top"),
   },
   {
     column: "transition_lead_ms",
-    label: "Transition lead",
     meaning: "Who changes direction first, hips or shoulders, and by how long",
     side: null,
     sign: (value) => first(value, "pelvis starts down first", "upper back starts down first",
@@ -29,21 +29,18 @@ export const RANGE_NUMBERS = Object.freeze([
   },
   {
     column: "pelvis_peak_dps",
-    label: "Pelvis peak",
     meaning: "Fastest turn of the hips in the downswing",
     side: "pelvis",
     sign: () => "hips, toward the target",
   },
   {
     column: "upper_back_peak_dps",
-    label: "Upper-back peak",
     meaning: "Fastest turn of the shoulders in the downswing",
     side: "upper_back",
     sign: () => "shoulders, toward the target",
   },
   {
     column: "peak_gap_ms",
-    label: "Peak gap",
     meaning: "Time from the hips\u2019 fastest moment to the shoulders\u2019",
     side: null,
     sign: (value) => first(value, "pelvis peaks first", "upper back peaks first",
@@ -51,21 +48,18 @@ export const RANGE_NUMBERS = Object.freeze([
   },
   {
     column: "tempo",
-    label: "Tempo",
     meaning: "Time going back for each one coming down",
     side: null,
     sign: () => "parts back to 1 down",
   },
   {
     column: "runway_deg",
-    label: "Runway",
     meaning: "Angle the shoulders have to build speed in, from the top to their fastest",
     side: "upper_back",
     sign: () => "top to fastest",
   },
   {
     column: "mean_rate_dps2",
-    label: "Build-up rate",
     meaning: "How quickly shoulder speed is built over that runway",
     side: "upper_back",
     sign: () => "speed built per second",

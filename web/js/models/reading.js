@@ -39,6 +39,6 @@ export function announcement(number, swings, dictionary) {
   const { number: text, column, sign } = readingOf(number, swings, dictionary);
   const words = [text, unitWords(column.unit)].filter(Boolean).join(" ");
   const flags = swings.last.flags.map((flag) => flag.text).join(". ");
-  return [`Swing ${swings.last.number}. ${number.label}: ${words}, ${sign}.`, flags]
+  return [`Swing ${swings.last.number}. ${column.label}: ${words}, ${sign}.`, flags]
     .filter(Boolean).join(" ");
 }
