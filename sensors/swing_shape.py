@@ -186,7 +186,7 @@ LONG_TURN_LATE_TRANSITION = SwingShape(
 """Much turn, both segments starting down almost together, speed built slowly."""
 
 SHORT_TURN_EARLY_TRANSITION = SwingShape(
-    pelvis=TurnShape(back_deg=42.0, peak_dps=425.0, rise_s=0.235, finish_deg=92.0),
+    pelvis=TurnShape(42.0, peak_dps=425.0, rise_s=0.235, finish_deg=92.0, fullness=0.52),
     upper_back=TurnShape(78.0, peak_dps=620.0, rise_s=0.245, finish_deg=110.0, fullness=0.58),
     backswing_s=0.80,
     lead_s=0.055,
