@@ -21,6 +21,8 @@ QUIET_RATE = np.radians(8.0)
 passes 8 deg/s within 30 ms; both read off an open motion-capture swing, no published figure."""
 QUIET_ACCEL = 0.6
 """m/s^2, allowed difference of the smoothed specific force from its mean length in quiet."""
+STILLEST_S = 0.5
+"""Stretch whose mean rate is a first guess of the bias."""
 SHORTEST_SPELL_S = 0.3
 """A shorter pause says nothing of a bias: 0.3 degrees of sway would pass for 1 deg/s."""
 BIAS_PRIOR_U = np.radians(3.0)
@@ -68,24 +70,16 @@ def running_mean(time_s: Array, values: Array, width_s: float) -> Array:
 
 def quiet_mask(samples: SampleTable) -> npt.NDArray[np.bool_]:
     """Where the segment hardly moves, (n,). See `quiet_spells`."""
-    if len(samples) == 0:
-        return np.zeros(0, dtype=np.bool_)
-    gyro = running_mean(samples.time_s, samples.gyro, SMOOTHING_S)
-    accel = running_mean(samples.time_s, samples.accel, SMOOTHING_S)
-    rough = _rough_bias(samples)
-    slow = np.linalg.norm(gyro - rough, axis=1) < QUIET_RATE
-    force = np.linalg.norm(accel, axis=1)
-    level = float(np.median(force[slow])) if slow.any() else STANDARD_GRAVITY
-    quiet: npt.NDArray[np.bool_] = slow & (np.abs(force - level) < QUIET_ACCEL)
-    return quiet
+    return _quiet(samples, _smoothed(samples))
 
 
 def quiet_spells(samples: SampleTable) -> tuple[QuietSpell, ...]:
     """Spells of at least SHORTEST_SPELL_S in which the segment hardly moves, in order of time."""
-    mask = quiet_mask(samples)
+    smoothed = _smoothed(samples)
+    mask = _quiet(samples, smoothed)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
     return tuple(
-        _spell(samples, int(first), int(last))
+        _spell(samples, smoothed, int(first), int(last))
         for first, last in edges.reshape(-1, 2)
         if samples.time_s[last - 1] - samples.time_s[first] >= SHORTEST_SPELL_S
     )
@@ -102,32 +96,50 @@ def gyro_bias(spells: tuple[QuietSpell, ...]) -> GyroBias:
     return GyroBias(weights @ rates / total, np.eye(3) / total)
 
 
+def _smoothed(samples: SampleTable) -> Array:
+    """Gyro and accelerometer side by side, (n, 6), averaged over SMOOTHING_S."""
+    both = np.concatenate((samples.gyro, samples.accel), axis=1)
+    return running_mean(samples.time_s, both, SMOOTHING_S)
+
+
+def _quiet(samples: SampleTable, smoothed: Array) -> npt.NDArray[np.bool_]:
+    if len(samples) == 0:
+        return np.zeros(0, dtype=np.bool_)
+    slow = _length(smoothed[:, :3] - _rough_bias(samples)) < QUIET_RATE
+    force = _length(smoothed[:, 3:])
+    level = float(np.median(force[slow])) if slow.any() else STANDARD_GRAVITY
+    quiet: npt.NDArray[np.bool_] = slow & (np.abs(force - level) < QUIET_ACCEL)
+    return quiet
+
+
+def _length(vectors: Array) -> Array:
+    length: Array = np.sqrt(np.sum(vectors * vectors, axis=1))
+    return length
+
+
 def _rough_bias(samples: SampleTable) -> Array:
     """Mean rate of the stillest stretch of half a second: good enough to look for quiet."""
-    mean = running_mean(samples.time_s, samples.gyro, 0.5)
-    spread = running_mean(samples.time_s, samples.gyro**2, 0.5) - mean**2
-    within = np.linalg.norm(mean, axis=1) < 5.0 * BIAS_PRIOR_U
-    if not within.any():
-        return np.zeros(3)
-    score = np.where(within, spread.sum(axis=1), np.inf)
-    chosen: Array = mean[int(np.argmin(score))]
-    return chosen
+    gyro = samples.gyro
+    square = np.sum(gyro * gyro, axis=1)[:, None]
+    mean = running_mean(samples.time_s, np.concatenate((gyro, square), axis=1), STILLEST_S)
+    size = np.sum(mean[:, :3] * mean[:, :3], axis=1)
+    score = np.where(size < (5.0 * BIAS_PRIOR_U) ** 2, mean[:, 3] - size, np.inf)
+    stillest = int(np.argmin(score))
+    return mean[stillest, :3] if np.isfinite(score[stillest]) else np.zeros(3)
 
 
-def _spell(samples: SampleTable, first: int, last: int) -> QuietSpell:
-    time_s = samples.time_s[first:last]
-    gyro, accel = samples.gyro[first:last], samples.accel[first:last]
-    length = float(time_s[-1] - time_s[0])
+def _spell(samples: SampleTable, smoothed: Array, first: int, last: int) -> QuietSpell:
+    start_s, end_s = float(samples.time_s[first]), float(samples.time_s[last - 1])
+    length = end_s - start_s
     independent = max(length / SMOOTHING_S, 2.0)
-    sway_rate = running_mean(time_s, gyro, SMOOTHING_S).std(axis=0).max()
-    sway_accel = running_mean(time_s, accel, SMOOTHING_S).std(axis=0).max()
+    sway = smoothed[first:last].std(axis=0) / np.sqrt(independent)
     return QuietSpell(
         first,
         last,
-        float(time_s[0]),
-        float(time_s[-1]),
-        gyro.mean(axis=0),
-        accel.mean(axis=0),
-        float(np.hypot(NET_SWAY_U / length, sway_rate / np.sqrt(independent))),
-        float(sway_accel / np.sqrt(independent)),
+        start_s,
+        end_s,
+        samples.gyro[first:last].mean(axis=0),
+        samples.accel[first:last].mean(axis=0),
+        float(np.hypot(NET_SWAY_U / length, sway[:3].max())),
+        float(sway[3:].max()),
     )
