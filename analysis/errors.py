@@ -3,6 +3,7 @@
 AnalysisError
 ├── SampleError        a sample table that cannot be analysed (shape, order, not finite)
 ├── CalibrationError   a stand or bow that no mounting can be read from
+├── BudgetError        peaks, runways or rates that no speed budget can be drawn up from
 └── SeriesError        numbers of several swings that no statistic can be computed from
 """
 
@@ -21,3 +22,7 @@ class CalibrationError(AnalysisError):
 
 class SeriesError(AnalysisError):
     """Numbers of several swings that no statistic can be computed from; the text says why."""
+
+
+class BudgetError(AnalysisError):
+    """Peaks, runways or rates that no speed budget can be drawn up from; the text says why."""

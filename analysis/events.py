@@ -1,0 +1,131 @@
+"""The moments of a swing, read off the filtered axial velocities and interpolated below a sample.
+
+Velocities are the golfer's: rad/s, positive toward the target.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+
+from analysis.samples import Array
+
+PEAK_WITHIN_S = 0.12
+"""The upper back's peak lies so near to the anchor of its window."""
+PELVIS_BEFORE_S, PELVIS_AFTER_S = 0.45, 0.15
+"""The pelvis's peak is looked for from so long before to so long after the upper back's."""
+LONGEST_DOWN_S = 1.2
+"""From a reversal to its peak speed."""
+BACKSWING_S = 2.5
+"""The turn away began at most so long before the reversal."""
+ONSET_RATE = np.radians(7.0)
+"""rad/s: the turn away has begun when its speed passes this for good. Sway at address stays below
+4 deg/s; a turn that starts from rest passes it within about 40 ms."""
+LONGEST_PAUSE_S = 0.1
+"""A turn away slower than ONSET_RATE for longer than this had not yet begun."""
+_NEWTON_STEPS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class AxialCurve:
+    """Axial velocity of a segment, rad/s, positive toward the target, at time_s (n,) s, filtered.
+
+    spline: through the samples, for values and slopes between them.
+    """
+
+    time_s: Array
+    velocity: Array
+    spline: CubicSpline
+
+    @classmethod
+    def through(cls, time_s: Array, velocity: Array) -> AxialCurve:
+        """Curve through samples, at least four."""
+        return cls(time_s, velocity, CubicSpline(time_s, velocity))
+
+
+@dataclass(frozen=True, slots=True)
+class Downswing:
+    """A segment's reversal and peak speed.
+
+    peak rad/s; reversal_slope rad/s^2, the angular acceleration at the reversal: where it is small
+    the segment dwells, and the reversal is as uncertain as velocity noise over that slope.
+    """
+
+    reversal_s: float
+    peak_s: float
+    peak: float
+    reversal_slope: float
+
+
+def downswing(curve: AxialCurve, from_s: float, to_s: float) -> Downswing | None:
+    """Reversal and peak of the fastest turn toward the target between two times, s.
+
+    The reversal is the last crossing from away to toward before the peak. None where there is
+    none within LONGEST_DOWN_S.
+    """
+    first, last = (int(k) for k in np.searchsorted(curve.time_s, (from_s, to_s)))
+    if last - first < 3:
+        return None
+    top = first + int(np.argmax(curve.velocity[first:last]))
+    peak_s, peak = _peak(curve, top)
+    start = int(np.searchsorted(curve.time_s, peak_s - LONGEST_DOWN_S))
+    away = np.flatnonzero(curve.velocity[start:top] <= 0.0)
+    if not away.size or peak <= 0.0:
+        return None
+    reversal_s = _crossing(curve, start + int(away[-1]))
+    slope = float(curve.spline(reversal_s, 1))
+    return Downswing(reversal_s, peak_s, peak, slope)
+
+
+def takeaway(curve: AxialCurve, reversal_s: float) -> float:
+    """Onset of the turn away that ends in a reversal, s: its speed passes ONSET_RATE for good.
+
+    The turn away may slow down for LONGEST_PAUSE_S. Where the data begin within it, their begin.
+    """
+    first, last = (
+        int(k) for k in np.searchsorted(curve.time_s, (reversal_s - BACKSWING_S, reversal_s))
+    )
+    time_s, away = curve.time_s[first:last], -curve.velocity[first:last]
+    fastest = int(np.argmax(away)) if away.size else 0
+    turning = np.flatnonzero(away[: fastest + 1] >= ONSET_RATE)
+    if not turning.size:
+        return float(time_s[fastest]) if away.size else reversal_s
+    pauses = np.flatnonzero(np.diff(time_s[turning]) > LONGEST_PAUSE_S)
+    onset = int(turning[pauses[-1] + 1]) if pauses.size else int(turning[0])
+    if onset == 0:
+        return float(time_s[0])
+    before, at = away[onset - 1], away[onset]
+    share = (ONSET_RATE - before) / (at - before)
+    return float(time_s[onset - 1] + share * (time_s[onset] - time_s[onset - 1]))
+
+
+def _crossing(curve: AxialCurve, row: int) -> float:
+    """Zero of the curve between a row that is not positive and the next that is."""
+    left, right = float(curve.time_s[row]), float(curve.time_s[row + 1])
+    low, high = float(curve.velocity[row]), float(curve.velocity[row + 1])
+    at = left - low * (right - left) / (high - low)
+    for _ in range(_NEWTON_STEPS):
+        value, slope = float(curve.spline(at)), float(curve.spline(at, 1))
+        if slope <= 0.0:
+            break
+        at = min(max(at - value / slope, left), right)
+    return at
+
+
+def _peak(curve: AxialCurve, row: int) -> tuple[float, float]:
+    """Time and height of the spline's maximum next to a row that is the greatest around."""
+    if row in (0, curve.time_s.size - 1):
+        return float(curve.time_s[row]), float(curve.velocity[row])
+    at = float(curve.time_s[row])
+    left, right = float(curve.time_s[row - 1]), float(curve.time_s[row + 1])
+    for _ in range(_NEWTON_STEPS):
+        slope, bend = float(curve.spline(at, 1)), float(curve.spline(at, 2))
+        if bend >= 0.0:
+            break
+        at = min(max(at - slope / bend, left), right)
+    value = float(curve.spline(at))
+    if value < curve.velocity[row]:
+        return float(curve.time_s[row]), float(curve.velocity[row])
+    return at, value

@@ -1,0 +1,177 @@
+"""The numbers of a swing from its two paths and its moments. Definitions: analysis.columns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.events import Downswing
+from analysis.impact import Impact
+from analysis.kinematics import SegmentPath, joint_separation
+from analysis.power import axial_inertia, peak_power
+from analysis.results import GolferFacts
+from analysis.samples import Array, Segment
+
+Metrics = dict[str, float | str | None]
+
+SEARCH_STEP_S = 0.001
+"""Step of the search for the greatest separation and the fastest closing."""
+LEAST_TOP_FOR_SHARE = np.radians(2.0)
+"""rad; a gain is not told as a share of a smaller separation at the top."""
+
+
+@dataclass(frozen=True, slots=True)
+class SwingMoments:
+    """When things happen in a swing, s of session time, and both segments' downswings."""
+
+    address_s: float
+    takeaway_s: float
+    pelvis: Downswing
+    upper_back: Downswing
+    impact: Impact
+
+    @property
+    def top_s(self) -> float:
+        """The upper back's reversal."""
+        return self.upper_back.reversal_s
+
+
+@dataclass(frozen=True, slots=True)
+class Separation:
+    """Separation of both kinds, rad, and how fast it closes, rad/s."""
+
+    top: float
+    greatest: float
+    greatest_s: float
+    joint_top: float
+    joint_greatest: float
+    closing_peak: float
+
+
+def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMoments) -> Separation:
+    """Separation at the top, and its greatest between the earlier reversal and the last peak."""
+    start_s = min(moments.pelvis.reversal_s, moments.top_s)
+    end_s = moments.upper_back.peak_s
+    steps = max(2, int(np.ceil((end_s - start_s) / SEARCH_STEP_S)) + 1)
+    times = np.append(np.linspace(start_s, end_s, steps), moments.top_s)
+    apart = pelvis.angles(times)[:, 0] - upper_back.angles(times)[:, 0]
+    joint = joint_separation(pelvis, upper_back, times)
+    closing = upper_back.turn_rate(times) - pelvis.turn_rate(times)
+    greatest = int(np.argmax(apart[:-1]))
+    return Separation(
+        float(apart[-1]),
+        float(apart[greatest]),
+        float(times[greatest]),
+        float(joint[-1] - joint_at(pelvis, upper_back, moments.address_s)),
+        float(joint[:-1].max() - joint_at(pelvis, upper_back, moments.address_s)),
+        float(closing[:-1].max()),
+    )
+
+
+def joint_at(pelvis: SegmentPath, upper_back: SegmentPath, at_s: float) -> float:
+    """Joint separation at one time, rad, not yet relative to address."""
+    return float(joint_separation(pelvis, upper_back, np.array([at_s]))[0])
+
+
+def swing_events(moments: SwingMoments, apart: Separation) -> dict[str, float]:
+    """Name -> session time, s."""
+    return {
+        "address_s": moments.address_s,
+        "takeaway_s": moments.takeaway_s,
+        "pelvis_reversal_s": moments.pelvis.reversal_s,
+        "upper_back_reversal_s": moments.top_s,
+        "top_s": moments.top_s,
+        "separation_max_s": apart.greatest_s,
+        "pelvis_peak_s": moments.pelvis.peak_s,
+        "upper_back_peak_s": moments.upper_back.peak_s,
+        "impact_s": moments.impact.time_s,
+    }
+
+
+def swing_metrics(
+    pelvis: SegmentPath,
+    upper_back: SegmentPath,
+    moments: SwingMoments,
+    apart: Separation,
+    golfer: GolferFacts,
+) -> Metrics:
+    """Every column but the swing's number and its quality."""
+    events = swing_events(moments, apart)
+    del events["upper_back_reversal_s"]
+    metrics: Metrics = {**events}
+    metrics |= _separation_columns(apart) | _sequence_columns(moments)
+    for name, path, down, segment in (
+        ("pelvis", pelvis, moments.pelvis, Segment.PELVIS),
+        ("upper_back", upper_back, moments.upper_back, Segment.UPPER_BACK),
+    ):
+        metrics |= _posture_columns(name, path, moments.top_s)
+        metrics |= _runway_columns(f"{name}_", path, down)
+        metrics |= _power_columns(name, path, down, axial_inertia(segment, golfer), golfer.mass_kg)
+    metrics |= _runway_columns("", upper_back, moments.upper_back)
+    return metrics
+
+
+def _separation_columns(apart: Separation) -> Metrics:
+    gain = apart.greatest - apart.top
+    share = 100.0 * gain / apart.top if apart.top >= LEAST_TOP_FOR_SHARE else None
+    return {
+        "separation_top_deg": _degrees(apart.top),
+        "separation_max_deg": _degrees(apart.greatest),
+        "separation_gain_deg": _degrees(gain),
+        "separation_gain_pct": share,
+        "joint_separation_top_deg": _degrees(apart.joint_top),
+        "joint_separation_max_deg": _degrees(apart.joint_greatest),
+        "joint_separation_gain_deg": _degrees(apart.joint_greatest - apart.joint_top),
+        "separation_closing_peak_dps": _degrees(apart.closing_peak),
+    }
+
+
+def _sequence_columns(moments: SwingMoments) -> Metrics:
+    pelvis, upper_back = moments.pelvis, moments.upper_back
+    backswing_s = moments.top_s - moments.takeaway_s
+    downswing_s = moments.impact.time_s - moments.top_s
+    return {
+        "transition_lead_ms": 1000.0 * (moments.top_s - pelvis.reversal_s),
+        "pelvis_peak_dps": _degrees(pelvis.peak),
+        "upper_back_peak_dps": _degrees(upper_back.peak),
+        "peak_gap_ms": 1000.0 * (upper_back.peak_s - pelvis.peak_s),
+        "peak_order": "pelvis" if pelvis.peak_s <= upper_back.peak_s else "upper back",
+        "speed_gain": upper_back.peak / pelvis.peak,
+        "backswing_s": backswing_s,
+        "downswing_s": downswing_s,
+        "tempo": backswing_s / downswing_s if downswing_s > 0.0 else None,
+        "impact_method": moments.impact.method,
+    }
+
+
+def _posture_columns(name: str, path: SegmentPath, top_s: float) -> Metrics:
+    turn, obliquity, tilt = path.angles(np.array([top_s]))[0]
+    return {
+        f"{name}_turn_top_deg": _degrees(turn),
+        f"{name}_obliquity_top_deg": _degrees(obliquity),
+        f"{name}_forward_tilt_top_deg": _degrees(tilt),
+    }
+
+
+def _runway_columns(prefix: str, path: SegmentPath, down: Downswing) -> Metrics:
+    runway = path.axial_angle(down.reversal_s, down.peak_s)
+    rate = down.peak**2 / (2.0 * runway) if runway > 0.0 else None
+    return {
+        f"{prefix}runway_deg": _degrees(runway),
+        f"{prefix}runway_s": down.peak_s - down.reversal_s,
+        f"{prefix}mean_rate_dps2": None if rate is None else _degrees(rate),
+    }
+
+
+def _power_columns(
+    name: str, path: SegmentPath, down: Downswing, inertia: float | None, mass_kg: float | None
+) -> Metrics:
+    if inertia is None or mass_kg is None:
+        return {f"{name}_peak_power_w": None, f"{name}_peak_power_w_per_kg": None}
+    power_w = peak_power(path.axial, inertia, down.reversal_s, down.peak_s)
+    return {f"{name}_peak_power_w": power_w, f"{name}_peak_power_w_per_kg": power_w / mass_kg}
+
+
+def _degrees(angle_rad: float | Array) -> float:
+    return float(np.degrees(angle_rad))

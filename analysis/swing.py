@@ -1,0 +1,164 @@
+"""One swing from the samples of its window: the only way to its numbers, live and stored."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis import rotation
+from analysis.blocks import joined
+from analysis.errors import AnalysisError
+from analysis.events import PEAK_WITHIN_S, PELVIS_AFTER_S, PELVIS_BEFORE_S, downswing, takeaway
+from analysis.impact import find_impact
+from analysis.kinematics import (
+    SegmentPath,
+    common_times,
+    joint_separation,
+    segment_path,
+    target_sign,
+    zeroed_at,
+)
+from analysis.metrics import SwingMoments, separation, swing_events, swing_metrics
+from analysis.orientation import SegmentMotion, segment_motion
+from analysis.quality import calibration_flags, direction_flag, swing_flags, unreadable_flag
+from analysis.results import Calibration, Curves, Flag, GolferFacts, Interval, Swing
+from analysis.samples import Array, SampleTable
+from analysis.segmentation import anchor_s
+
+PATH_BEFORE_S = 8.0
+"""The path starts so long before the anchor: takeaway at most 3.7 s, address some more."""
+ADDRESS_BEFORE_S = 3.0
+"""A quiet spell that ended longer than this before the takeaway is not this swing's address."""
+CURVES_BEFORE_S = 0.3
+"""Curves start so long before the address."""
+LEAST_SAMPLES = 30
+"""Fewer samples of a sensor within the path cannot show a swing."""
+
+
+class _UnreadableError(AnalysisError):
+    """Why a swing's numbers could not be had."""
+
+
+def analyse_swing(
+    tables: tuple[SampleTable, SampleTable],
+    window: Interval,
+    number: int,
+    calibration: Calibration,
+    golfer: GolferFacts,
+) -> Swing:
+    """The swing of a window, from the samples within it; other samples do not matter.
+
+    tables: pelvis, upper back. A window whose swing cannot be read gives a swing without numbers
+    and a flag that says why.
+    """
+    # memory of its own, so that results cannot depend on where the samples came from
+    pelvis, upper_back = (joined([t.between(window.start_s, window.end_s)]) for t in tables)
+    try:
+        return _analyse((pelvis, upper_back), window, number, calibration, golfer)
+    except _UnreadableError as error:
+        flags = (unreadable_flag(str(error)), *calibration_flags(calibration))
+        return Swing(number, window, {}, {}, flags=flags)
+
+
+def _analyse(
+    tables: tuple[SampleTable, SampleTable],
+    window: Interval,
+    number: int,
+    calibration: Calibration,
+    golfer: GolferFacts,
+) -> Swing:
+    pelvis, upper_back = tables
+    stretch = Interval(anchor_s(window) - PATH_BEFORE_S, window.end_s)
+    for name, samples in (("pelvis", pelvis), ("upper back", upper_back)):
+        if len(samples.between(stretch.start_s, stretch.end_s)) < LEAST_SAMPLES:
+            raise _UnreadableError(f"the {name} sensor sent next to nothing")
+    motions = (
+        segment_motion(pelvis, calibration.pelvis),
+        segment_motion(upper_back, calibration.upper_back),
+    )
+    sign = _direction(motions[1], anchor_s(window))
+    paths = [segment_path(motion, stretch, sign) for motion in motions]
+    moments = _moments(motions, paths[0], paths[1], anchor_s(window))
+    paths = [zeroed_at(path, moments.address_s) for path in paths]
+    apart = separation(paths[0], paths[1], moments)
+    clock_u_s = float(np.hypot(pelvis.time_u_s, upper_back.time_u_s))
+    flags: tuple[Flag, ...] = swing_flags(motions, moments, clock_u_s, calibration)
+    if sign != target_sign(golfer.handedness):
+        flags = (direction_flag(golfer.handedness), *flags)
+    return Swing(
+        number,
+        window,
+        swing_events(moments, apart),
+        swing_metrics(paths[0], paths[1], moments, apart, golfer),
+        flags=flags,
+        curves=_curves(paths[0], paths[1], moments.address_s),
+    )
+
+
+def _direction(upper_back: SegmentMotion, at_s: float) -> float:
+    """+1 where the downswing at a time turns to the left, -1 where to the right."""
+    near = np.abs(upper_back.time_s - at_s) <= PEAK_WITHIN_S
+    axial = upper_back.angular_velocity[near, 1]
+    if not axial.size:
+        raise _UnreadableError("the upper back's downswing was lost")
+    return float(np.copysign(1.0, axial[np.argmax(np.abs(axial))]))
+
+
+def _moments(
+    motions: tuple[SegmentMotion, SegmentMotion],
+    pelvis: SegmentPath,
+    upper_back: SegmentPath,
+    at_s: float,
+) -> SwingMoments:
+    upper_down = downswing(upper_back.axial, at_s - PEAK_WITHIN_S, at_s + PEAK_WITHIN_S)
+    if upper_down is None:
+        raise _UnreadableError("the upper back shows no reversal before its peak speed")
+    peak_s = upper_down.peak_s
+    pelvis_down = downswing(pelvis.axial, peak_s - PELVIS_BEFORE_S, peak_s + PELVIS_AFTER_S)
+    if pelvis_down is None:
+        raise _UnreadableError("the pelvis shows no reversal before its peak speed")
+    takeaway_s = takeaway(upper_back.axial, upper_down.reversal_s)
+    first_s = max(float(path.axial.time_s[0]) for path in (pelvis, upper_back))
+    force = [(motion.time_s, motion.specific_force) for motion in motions]
+    return SwingMoments(
+        max(_address(motions, takeaway_s), first_s),
+        takeaway_s,
+        pelvis_down,
+        upper_down,
+        find_impact(force[0], force[1], peak_s),
+    )
+
+
+def _address(motions: tuple[SegmentMotion, SegmentMotion], takeaway_s: float) -> float:
+    """End of the last spell before the takeaway in which both segments were quiet, s.
+
+    The takeaway itself where there was none.
+    """
+    ends = []
+    for motion in motions:
+        before = [
+            min(spell.end_s, takeaway_s) for spell in motion.spells if spell.start_s < takeaway_s
+        ]
+        ends.append(before[-1] if before else -np.inf)
+    address_s = min(ends)
+    return address_s if address_s >= takeaway_s - ADDRESS_BEFORE_S else takeaway_s
+
+
+def _curves(pelvis: SegmentPath, upper_back: SegmentPath, address_s: float) -> Curves:
+    first_s = max(float(path.axial.time_s[0]) for path in (pelvis, upper_back))
+    time_s = common_times(pelvis, upper_back, max(first_s, address_s - CURVES_BEFORE_S))
+    turns = [rotation.unwrap(path.angles(time_s)[:, 0]) for path in (pelvis, upper_back)]
+    joint = rotation.unwrap(joint_separation(pelvis, upper_back, time_s))
+    joint -= np.interp(address_s, time_s, joint)
+    return Curves(
+        time_s,
+        np.degrees(turns[0]),
+        np.degrees(turns[1]),
+        np.degrees(turns[0] - turns[1]),
+        np.degrees(joint),
+        _velocity_dps(pelvis, time_s),
+        _velocity_dps(upper_back, time_s),
+    )
+
+
+def _velocity_dps(path: SegmentPath, time_s: Array) -> Array:
+    return np.degrees(np.asarray(path.axial.spline(time_s)))
