@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import AsyncIterator, Iterable, Iterator
+from collections.abc import AsyncGenerator, Iterable, Iterator
 from typing import Final
 
 import numpy as np
@@ -48,7 +48,7 @@ class ReplaySource:
         """Time on the recording's time line, not past its end."""
         return min(self._pace.now_s(), self.recording.end_s)
 
-    async def events(self) -> AsyncIterator[SourceEvent]:
+    async def events(self) -> AsyncGenerator[SourceEvent, None]:
         """Both streams start, then packets and marks in order of time."""
         sensors = (self.recording.pelvis, self.recording.upper_back)
         streams = [stream_of(sensor) for sensor in sensors]

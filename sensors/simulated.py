@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncGenerator, Iterator
 from typing import Final
 
 import numpy as np
@@ -52,7 +52,7 @@ class SimulatedSource:
         """Session time now, s."""
         return self._pace.now_s()
 
-    async def events(self) -> AsyncIterator[SourceEvent]:
+    async def events(self) -> AsyncGenerator[SourceEvent, None]:
         """Both streams start, then packets and marks in order of time."""
         streams = {segment: self._stream(segment) for segment in SEGMENTS}
         for segment, stream in streams.items():

@@ -7,7 +7,7 @@ knows nothing of batches, of the service or of who listens.
 from __future__ import annotations
 
 import uuid
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -79,10 +79,10 @@ class Source(Protocol):
         """Session time now, s."""
         ...
 
-    def events(self) -> AsyncIterator[SourceEvent]:
-        """Events from the start, once. Closing the iterator stops the sensors.
+    def events(self) -> AsyncGenerator[SourceEvent, None]:
+        """Events from the start, once. Closing the generator stops the sensors.
 
-        Raises SourceError where no samples can be had, from the iterator.
+        Raises SourceError where no samples can be had, from the generator.
         """
         ...
 

@@ -1,0 +1,220 @@
+"""From a source of samples to the service: batches, the spool, the line, in one run.
+
+    source --packets--> clock --session time--> batcher --batches--> spool --> uplink --> service
+
+Three tasks: one takes events from the source, one keeps the line, one reports once a second. They
+belong to `Collector.run` and end with it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from sensors.backoff import backoff_delays
+from sensors.batching import LIVE_BATCH_SPAN_S, Batcher
+from sensors.disk_spool import DiskSpool
+from sensors.errors import SourceError
+from sensors.service_link import News, ServiceAddress, ServiceLink
+from sensors.source import SamplePacket, Source, SourceEvent, StreamClock, StreamStarted
+from sensors.spool import Spool
+from sensors.stream_monitor import StreamMonitor
+from sensors.uplink import Uplink
+from sensors.wire import WIRE_VERSION, Finish, Hello, Mark, StreamReport
+
+MAX_WAITING: Final = 1000
+"""Frames that a source which can wait runs ahead of the service: 50 s of two sensors."""
+REPORT_EVERY_S: Final = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Destination:
+    """Where a run's samples belong. session: an open one to go on with; golfer: an id."""
+
+    session: str | None = None
+    golfer: str | None = None
+    title: str | None = None
+
+
+class Collector:
+    """One run of one source.
+
+    After `run` has returned, the service has stored every sample and the session has ended.
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        address: ServiceAddress,
+        spool: Spool,
+        destination: Destination | None = None,
+        *,
+        news: News | None = None,
+        batch_span_s: float = LIVE_BATCH_SPAN_S,
+        delays: Callable[[], Iterator[float]] = backoff_delays,
+    ) -> None:
+        """news: told sentences for people. delays: the waits between tries to connect.
+
+        Raises SpoolError: the spool cannot be written.
+        """
+        to = destination if destination is not None else Destination()
+        hello = Hello(
+            version=WIRE_VERSION, streams=(), session=to.session, golfer=to.golfer, title=to.title
+        )
+        self.source = source
+        self.uplink = Uplink(spool, hello)
+        self._link = ServiceLink(self.uplink, address, news=news, delays=delays)
+        self._batch_span_s = batch_span_s
+        self._batchers: dict[str, Batcher] = {}
+        self._clocks: dict[str, StreamClock] = {}
+        self._monitors: dict[str, StreamMonitor] = {}
+        self._started = asyncio.Event()
+
+    @property
+    def session(self) -> str | None:
+        """The session that the service put this run in; None: it was not reached yet."""
+        return self.uplink.session
+
+    async def run(self, stop: asyncio.Event | None = None) -> None:
+        """Until the source ends or `stop` is set, and the service has everything.
+
+        Raises SourceError, SpoolError, UplinkError; SourceError only once what came before has
+        been stored. A cancel, and every error, first puts the samples that were not yet in a batch
+        into the spool; a spool on disk then holds all that the service does not have.
+        """
+        done = False
+        try:
+            async with contextlib.AsyncExitStack() as tasks:
+                reporting = asyncio.create_task(self._report(), name="collector: report")
+                tasks.push_async_callback(_ended, reporting)
+                linking = asyncio.create_task(self._keep_line(), name="collector: line")
+                tasks.push_async_callback(_ended, linking)
+                trouble = await self._gather(linking, stop)
+                if self._started.is_set():
+                    self.uplink.append(Finish())
+                    self._link.changed.set()
+                    await linking
+                done = not self._started.is_set() or self.uplink.finished
+            if trouble is not None:
+                raise trouble
+        finally:
+            self.uplink.spool.close(done=done)
+
+    async def _gather(
+        self, linking: asyncio.Task[None], stop: asyncio.Event | None
+    ) -> SourceError | None:
+        """Take events until the source ends, `stop` is set or the line fails for good."""
+        taking = asyncio.create_task(self._take_events(), name="collector: source")
+        waits: set[asyncio.Task[object]] = {taking, linking}
+        stopping = asyncio.create_task(stop.wait(), name="collector: stop") if stop else None
+        if stopping is not None:
+            waits.add(stopping)
+        try:
+            await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in (taking, stopping):
+                if task is not None:
+                    await _ended(task)
+            self._flush()
+        if linking.done():
+            await linking
+        error = taking.exception() if not taking.cancelled() else None
+        if error is not None and not isinstance(error, SourceError):
+            raise error
+        if error is None and not taking.cancelled() and not self._started.is_set():
+            return SourceError("the source ended before any sensor had started")
+        return error
+
+    async def _take_events(self) -> None:
+        """Spool what the source gives. A cancel leaves samples in the batchers, none lost."""
+        async with contextlib.aclosing(self.source.events()) as events:
+            async for event in events:
+                self._take(event)
+                self._link.changed.set()
+                while self.source.can_wait and self.uplink.waiting > MAX_WAITING:
+                    self._link.taken.clear()
+                    await self._link.taken.wait()
+
+    def _take(self, event: SourceEvent) -> None:
+        if isinstance(event, StreamStarted):
+            stream_id = event.stream.stream_id
+            self._batchers[stream_id] = Batcher(event.stream, span_s=self._batch_span_s)
+            self._clocks[stream_id] = event.clock
+            self._monitors[stream_id] = StreamMonitor(event.stream, self.source.now_s())
+            self.uplink.start_stream(event.stream)
+            self._started.set()
+        elif isinstance(event, SamplePacket):
+            self._take_packet(event)
+        elif isinstance(event, Mark):
+            self._flush()
+            self.uplink.append(event)
+        else:
+            self._monitors[event.stream_id].said(event)
+            self._report_one(event.stream_id)
+
+    def _take_packet(self, packet: SamplePacket) -> None:
+        batcher = self._batchers[packet.stream_id]
+        time_s, u_s = self._clocks[packet.stream_id].session_times(packet)
+        rejected = batcher.rejected
+        for batch in batcher.add(packet, time_s, u_s):
+            self.uplink.append(batch)
+        self._monitors[packet.stream_id].arrived(
+            len(packet.ticks),
+            packet.received_s,
+            lost=packet.lost_before + batcher.rejected - rejected,
+            clock_u_s=u_s,
+        )
+
+    def _flush(self) -> None:
+        """Every sample into the spool, also those of batches that are not full."""
+        for batcher in self._batchers.values():
+            for batch in batcher.flush():
+                self.uplink.append(batch)
+
+    async def _keep_line(self) -> None:
+        """Connect once there is a stream to name."""
+        await self._started.wait()
+        await self._link.run()
+
+    async def _report(self) -> None:
+        while True:
+            await asyncio.sleep(REPORT_EVERY_S)
+            for stream_id in self._monitors:
+                self._report_one(stream_id)
+
+    def _report_one(self, stream_id: str) -> None:
+        report: StreamReport = self._monitors[stream_id].report(self.source.now_s())
+        self.uplink.report(report)
+        self._link.changed.set()
+
+
+async def send_unfinished(
+    folder: Path, address: ServiceAddress, *, news: News | None = None
+) -> str | None:
+    """Send what an earlier run left in its spool folder, then delete it; the session it went to.
+
+    Raises SpoolError: in use or damaged; UplinkError. A cancel leaves the rest in the folder.
+    """
+    spool = DiskSpool(folder)
+    done = False
+    try:
+        uplink = Uplink(spool)
+        if uplink.waiting:
+            uplink.append(Finish())
+            await ServiceLink(uplink, address, news=news).run()
+        done = uplink.finished or not uplink.waiting
+        return uplink.session
+    finally:
+        spool.close(done=done)
+
+
+async def _ended(task: asyncio.Task[object]) -> None:
+    """Cancel a task of ours and wait until it has ended, whatever it ended with."""
+    task.cancel()
+    await asyncio.wait({task})
+    if not task.cancelled():
+        task.exception()

@@ -1,0 +1,103 @@
+"""Frames that wait for the service, numbered in the order in which they were made.
+
+One protocol: frames go in at the end, are read by number as often as needed, and are let go from
+the front once the service has them. In memory here; on disk in sensors.disk_spool.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Protocol
+
+from sensors.wire import Hello
+
+
+class Spool(Protocol):
+    """Frames by number, from `first` to before `end`."""
+
+    hello: Hello | None
+    """What the collector says first, as last kept; None in a spool that was never used."""
+
+    @property
+    def first(self) -> int:
+        """Number of the oldest frame that is kept."""
+        ...
+
+    @property
+    def end(self) -> int:
+        """Number that the next frame will get."""
+        ...
+
+    @property
+    def kept_bytes(self) -> int:
+        """Size of what is kept, about."""
+        ...
+
+    def keep_hello(self, hello: Hello) -> None:
+        """Keep what the collector says first. Raises SpoolError."""
+        ...
+
+    def append(self, frame: bytes) -> None:
+        """Keep a frame. Raises SpoolError where it cannot be kept; the spool is as before."""
+        ...
+
+    def read(self, number: int) -> bytes | None:
+        """The frame of a number; None where there is none yet. Raises SpoolError: damaged."""
+        ...
+
+    def release(self, before: int) -> None:
+        """Frames with a number below `before` are not needed any more."""
+        ...
+
+    def close(self, *, done: bool) -> None:
+        """Let go of the spool; done: nothing in it is needed any more."""
+        ...
+
+
+class MemorySpool:
+    """Frames in memory, for sources that can wait: whoever fills it looks at `kept_bytes`."""
+
+    def __init__(self) -> None:
+        self.hello: Hello | None = None
+        self._frames: deque[bytes] = deque()
+        self._first = 0
+        self._kept_bytes = 0
+
+    @property
+    def first(self) -> int:
+        """Number of the oldest frame that is kept."""
+        return self._first
+
+    @property
+    def end(self) -> int:
+        """Number that the next frame will get."""
+        return self._first + len(self._frames)
+
+    @property
+    def kept_bytes(self) -> int:
+        """Bytes of all frames that are kept."""
+        return self._kept_bytes
+
+    def keep_hello(self, hello: Hello) -> None:
+        """Keep what the collector says first."""
+        self.hello = hello
+
+    def append(self, frame: bytes) -> None:
+        """Keep a frame."""
+        self._frames.append(frame)
+        self._kept_bytes += len(frame)
+
+    def read(self, number: int) -> bytes | None:
+        """The frame of a number; None where there is none yet or no more."""
+        place = number - self._first
+        return self._frames[place] if 0 <= place < len(self._frames) else None
+
+    def release(self, before: int) -> None:
+        """Forget frames with a number below `before`."""
+        while self._frames and self._first < before:
+            self._kept_bytes -= len(self._frames.popleft())
+            self._first += 1
+
+    def close(self, *, done: bool) -> None:
+        """Forget everything, done or not: memory survives nothing."""
+        self.release(self.end)
