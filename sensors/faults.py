@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 
 from sensors.body_motion import STANDARD_GRAVITY, BodyMotion, SegmentState
 from sensors.errors import SimulationError
-from sensors.smooth_path import Array
+from sensors.smooth_path import Array, Knot, derivatives, smooth_path
 from sensors.wire import SegmentName
 
 _RINGING_S = 0.06
@@ -61,6 +61,23 @@ class SoftTissue:
 
 
 @dataclass(frozen=True, slots=True)
+class Slip:
+    """The sensor slides on its segment: turns about an own axis, at a session time, for good."""
+
+    at_s: float
+    angle_deg: float
+    axis: Vector = (1.0, 0.0, 0.0)
+    duration_s: float = 0.3
+
+    def turned(self, time_s: Array) -> tuple[Array, Array]:
+        """Rotation vector (n, 3) rad of the slip so far, and its rate, rad/s, sensor axes."""
+        knots = (Knot(self.at_s, 0.0), Knot(self.at_s + self.duration_s, self.angle_deg))
+        angle, rate = derivatives(smooth_path(knots, np.pi / 180.0), time_s, 1)
+        unit = np.asarray(self.axis) / np.linalg.norm(self.axis)
+        return np.outer(angle, unit), np.outer(rate, unit)
+
+
+@dataclass(frozen=True, slots=True)
 class SensorFaults:
     """One sensor: how it is worn, its clock, its errors. As it stands: an ideal sensor at 200 Hz.
 
@@ -92,6 +109,7 @@ class SensorFaults:
     accel_range: float | None = None
     strike: Strike | None = None
     soft_tissue: SoftTissue | None = None
+    slip: Slip | None = None
     batch_samples: int = 20
     batch_loss: float = 0.0
     gaps: tuple[tuple[float, float], ...] = ()
@@ -197,7 +215,12 @@ class SimulatedSensor:
                 force[near] += self.faults.strike.acceleration(time_s[near] - impact_s)
         if self._ride is not None:
             rate, force = self._ride.ride(state.angular_acceleration, rate, force)
-        return self._to_sensor.apply(rate), self._to_sensor.apply(force)
+        rate, force = self._to_sensor.apply(rate), self._to_sensor.apply(force)
+        if self.faults.slip is None:
+            return rate, force
+        turned, own = self.faults.slip.turned(time_s)
+        to_slipped = Rotation.from_rotvec(turned).inv()
+        return to_slipped.apply(rate) + own, to_slipped.apply(force)
 
     def _measured_gyro(self, gyro: Array, rng: np.random.Generator) -> Array:
         faults = self.faults

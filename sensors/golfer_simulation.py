@@ -38,7 +38,7 @@ class SimulatedGolfer:
     """Who swings, and how.
 
     height_m, mass_kg: facts for those who ask; height also places the sensors. effort: speed of
-    full swings against the shape's own, 0.3 to 1.2. sway_deg: of the trunk at address.
+    full swings against the shape's own, 0.5 to 1.2. sway_deg: of the trunk at address.
     rehearsal_speed: of rehearsals against full swings, from and to.
 
     Raises SimulationError for an effort, height or mass that no golfer has.
@@ -55,7 +55,7 @@ class SimulatedGolfer:
 
     def __post_init__(self) -> None:
         for name, value, low, high in (
-            ("effort", self.effort, 0.3, 1.2),
+            ("effort", self.effort, 0.5, 1.2),
             ("height_m", self.height_m, 1.0, 2.5),
             ("mass_kg", self.mass_kg, 20.0, 250.0),
         ):

@@ -56,12 +56,15 @@ class CalibrationPosture:
     """How far the golfer is off in the calibration, degrees, right-hander's signs.
 
     stand_tilt, stand_bend: of pelvis and upper back while standing. bow_off: how far the bow's
-    axis is turned off the golfer's right axis, about the vertical.
+    axis is turned off the golfer's right axis, about the vertical. restless_deg: sway while
+    standing. bow_depth: depth of the bow against the usual 43 and 61 degrees.
     """
 
     stand_tilt_deg: tuple[float, float] = (0.0, 0.0)
     stand_bend_deg: tuple[float, float] = (0.0, 0.0)
     bow_off_deg: float = 0.0
+    restless_deg: float = 0.1
+    bow_depth: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

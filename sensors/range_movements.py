@@ -63,9 +63,9 @@ def stand(
 ) -> tuple[float, float]:
     """Stand still for the calibration; returns the interval held, s."""
     go_to(score, stood(posture), 1.2)
-    score.hold(0.5, rng, SWAY_DEG)
+    score.hold(0.5, rng, posture.restless_deg)
     start_s = score.now_s
-    score.hold(4.0, rng, SWAY_DEG)
+    score.hold(4.0, rng, posture.restless_deg)
     return start_s, score.now_s
 
 
@@ -80,7 +80,7 @@ def bow(
         depth = {"pelvis": rng.uniform(38.0, 48.0), "upper_back": rng.uniform(55.0, 68.0)}
         down = dict(upright)
         for segment, angle in depth.items():
-            down[f"{segment}_tilt"] += angle
+            down[f"{segment}_tilt"] += angle * posture.bow_depth
         go_to(score, down, 1.3)
         score.hold(0.4)
         go_to(score, upright, 1.3)

@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from sensors.body_motion import STANDARD_GRAVITY
 from sensors.errors import SimulationError
-from sensors.faults import SensorFaults, SimulatedSensor, SoftTissue, Strike, join_samples
+from sensors.faults import SensorFaults, SimulatedSensor, Slip, SoftTissue, Strike, join_samples
 from sensors.movement_score import UPRIGHT, MovementScore
 from sensors.smooth_path import derivatives
 from sensors.swing_shape import SHORT_TURN_EARLY_TRANSITION, write_swing
@@ -88,6 +88,18 @@ def test_a_mounting_turns_what_the_sensor_sees_into_its_axes(motion):
     plain = sampled(motion)
     np.testing.assert_allclose(mounting.apply(turned.gyro), plain.gyro, atol=1e-12)
     np.testing.assert_allclose(mounting.apply(turned.accel), plain.accel, atol=1e-12)
+
+
+def test_a_slip_turns_the_mounting_for_good_and_shows_in_the_gyro(motion):
+    slip = Slip(at_s=11.5, angle_deg=12.0, axis=(0.0, 0.0, 2.0))
+    slipped, plain = sampled(motion, replace(IDEAL, slip=slip)), sampled(motion)
+    before, after = plain.time_s <= 11.5, plain.time_s >= 11.8
+    np.testing.assert_array_equal(slipped.accel[before], plain.accel[before])
+    turned = Rotation.from_euler("z", 12.0, degrees=True)
+    np.testing.assert_allclose(turned.apply(slipped.gyro[after]), plain.gyro[after], atol=1e-12)
+    np.testing.assert_allclose(turned.apply(slipped.accel[after]), plain.accel[after], atol=1e-12)
+    along = slipped.gyro[:, 2] - plain.gyro[:, 2]
+    assert np.degrees(np.trapezoid(along, plain.time_s)) == pytest.approx(12.0, abs=0.01)
 
 
 def test_bias_scale_and_misalignment_come_to_the_true_rate(motion):

@@ -160,10 +160,23 @@ def test_in_the_calibration_golfers_stand_and_bow_off_by_what_is_set():
         assert np.degrees(np.arctan2(axis[0], axis[2])) == pytest.approx(4.0, abs=0.6)
 
 
+def test_a_restless_stand_and_a_shallow_bow_are_as_poor_as_set():
+    poor = CalibrationPosture(restless_deg=4.0, bow_depth=0.3)
+    session = SimulatedRangeSession(PracticePlan(swings=1, calibration=poor), seed=5)
+    for stretch in itertools.islice(session.stretches(), 3):
+        for mark in stretch.marks:
+            time_s = np.arange(mark.start_s, mark.end_s, 0.01)
+            curves = segment_curves(stretch.motion, "upper_back", time_s)
+            if mark.kind == "stand":
+                assert np.degrees(curves.speed.max()) > 8.0
+            else:
+                assert 15.0 < np.degrees(np.ptp(curves.tilt)) < 25.0
+
+
 @pytest.mark.parametrize(
     ("make", "said"),
     [
-        (lambda: SimulatedGolfer(effort=2.0), "effort: expected 0.3 to 1.2, received 2.0"),
+        (lambda: SimulatedGolfer(effort=2.0), "effort: expected 0.5 to 1.2, received 2.0"),
         (lambda: SimulatedGolfer(height_m=178.0), "height_m: expected 1.0 to 2.5"),
         (lambda: PracticePlan(swings=-1), "swings: expected 0 or more"),
         (lambda: PracticePlan(busy=3.0), "busy: expected 0 to 1, received 3.0"),
