@@ -14,6 +14,8 @@ from starlette.types import ASGIApp
 from sensors.wire import MAX_FRAME_BYTES
 from server.errors import SettingsError
 
+EVERY_ADDRESS = frozenset({"0.0.0.0", "::"})
+"""Hosts that stand for every address of this machine."""
 LAST_WORDS_S = 3
 """How long open connections get to end before they are cut."""
 
@@ -89,13 +91,22 @@ async def service(app: ASGIApp, listener: socket.socket) -> AsyncIterator[asynci
 
 @contextmanager
 def stop_signals() -> Iterator[asyncio.Event]:
-    """An event that Ctrl-C or a request to end the process sets, instead of breaking off."""
+    """An event that Ctrl-C or a request to end the process sets, instead of breaking off.
+
+    The second one cancels the task that waits in the block.
+    """
     loop = asyncio.get_running_loop()
+    task = asyncio.current_task()
     stop = asyncio.Event()
     wanted = (signal.SIGINT, signal.SIGTERM)
 
+    def stop_or_cancel() -> None:
+        if stop.is_set() and task is not None:
+            task.cancel()
+        stop.set()
+
     def on_signal(_number: int, _frame: object) -> None:
-        loop.call_soon_threadsafe(stop.set)
+        loop.call_soon_threadsafe(stop_or_cancel)
 
     before = {number: signal.signal(number, on_signal) for number in wanted}
     try:

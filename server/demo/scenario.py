@@ -46,8 +46,8 @@ class DemoSession:
     speed: float = 1.0
     lead_s: float = 0.0
 
-    def simulated(self, swings: int = SWINGS_PER_SESSION) -> SimulatedRangeSession:
-        """The session as both sensors saw it."""
+    def simulated(self, swings: int | None = SWINGS_PER_SESSION) -> SimulatedRangeSession:
+        """The session as both sensors saw it; `swings` None: without end."""
         shape = self.golfer.golfer.shape
         shape = replace(shape.scaled(1.0, self.speed), lead_s=shape.lead_s + self.lead_s)
         golfer = replace(self.golfer.golfer, shape=shape)
