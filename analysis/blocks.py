@@ -139,6 +139,10 @@ class SampleStream:
         if self.blocks.index.size and self.blocks.index[0] < block - 64:
             self.blocks = self.blocks.between(block, _NEVER)
 
+    def held_s(self) -> float:
+        """Length of the stretch of samples that are held, s."""
+        return self._last_s - float(self._tables[0].time_s[0]) if self._tables else 0.0
+
     def between(self, start_s: float, end_s: float) -> SampleTable:
         """Samples with start_s <= time < end_s that are still held, as one table of its own."""
         return joined(

@@ -308,3 +308,5 @@ COLUMNS: tuple[Column, ...] = (
 """Every column, in the order of every table and file. Times are session time."""
 
 BY_NAME: dict[str, Column] = {column.name: column for column in COLUMNS}
+METRIC_NAMES: tuple[str, ...] = tuple(n for n in BY_NAME if n not in ("swing", "quality"))
+"""What a swing carries as its metrics; its number and its flags are fields of their own."""

@@ -3,10 +3,10 @@
 The filter is a fourth-order Butterworth run forward and backward: no phase shift, magnitude
 1 / (1 + (f / f_c)^8). The usual choice for movement data is two passes of second order at 6-12 Hz
 (common practice, no source), which is made for the noise of differentiated marker positions and
-takes 1-3 % off a speed peak. A gyro needs no differentiation, so the cut-off can lie where the
+takes 0.1-1 % off a speed peak. A gyro needs no differentiation, so the cut-off can lie where the
 peak is whole: near a peak the error is set by the lowest power of f / f_c in the magnitude, here
-the eighth; a downswing as a half cosine wave of 0.25 s (2 Hz and its neighbours up to 6 Hz) loses
-less than 0.1 % at 20 Hz, while white noise of the gyro at 200 Hz is brought down to about 45 %.
+the eighth. A downswing that rises and falls as a raised cosine within 0.2 s each loses less than
+0.02 % at 15 Hz, and white noise of a gyro at 200 Hz is brought down to about 37 %.
 """
 
 from __future__ import annotations
@@ -19,15 +19,15 @@ from scipy.signal import butter, sosfiltfilt
 
 from analysis.samples import Array
 
-CUTOFF_HZ = 20.0
+CUTOFF_HZ = 15.0
 """-6 dB point of both passes together; argued above and measured in tests/analysis."""
 ORDER = 4
 """Of one pass."""
 UNEVEN_SHARE = 0.2
 """Steps may differ from the nominal one by this share before samples are put on an even grid:
 the jitter left by a clock fit is far below it, a lost sample far above."""
-_PAD_S = 0.15
-"""Odd extension at each end, three times the filter's settling time at 20 Hz."""
+_PAD_S = 0.2
+"""Odd extension at each end, some settling times of the filter."""
 _LARGEST_FILL_S = 2.0
 """A longer hole is not bridged: the pieces are filtered each by itself."""
 

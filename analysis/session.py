@@ -60,6 +60,10 @@ class SessionAnalysis:
             stream.finish()
         return self._advance(min(stream.front for stream in self._streams.values()))
 
+    def held_s(self) -> float:
+        """Length of the longest stretch of samples held, s."""
+        return max(stream.held_s() for stream in self._streams.values())
+
     def _advance(self, front: int) -> list[Swing]:
         pelvis, upper_back = (self._streams[segment] for segment in Segment)
         windows = self._finder.advance(pelvis.blocks, upper_back.blocks, front)

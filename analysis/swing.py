@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis import rotation
 from analysis.blocks import joined
+from analysis.columns import METRIC_NAMES
 from analysis.errors import AnalysisError
 from analysis.events import PEAK_WITHIN_S, PELVIS_AFTER_S, PELVIS_BEFORE_S, downswing, takeaway
 from analysis.impact import find_impact
@@ -56,7 +57,7 @@ def analyse_swing(
         return _analyse((pelvis, upper_back), window, number, calibration, golfer)
     except _UnreadableError as error:
         flags = (unreadable_flag(str(error)), *calibration_flags(calibration))
-        return Swing(number, window, {}, {}, flags=flags)
+        return Swing(number, window, {}, dict.fromkeys(METRIC_NAMES), flags=flags)
 
 
 def _analyse(
