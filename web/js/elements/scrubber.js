@@ -6,6 +6,7 @@ import { CURVES } from "../models/swing-curves.js";
 import { momentText } from "../models/swing-events.js";
 
 const SLOW = 0.25; // of real speed
+const STEP_MS = 5;
 const READ = ["pelvisTurn", "upperBackTurn", "separation", "pelvisVelocity", "upperBackVelocity"];
 
 export class Scrubber {
@@ -41,9 +42,8 @@ export class Scrubber {
   show(curves) {
     this.#stop();
     this.#curves = curves;
-    set(this.#slider, {
-      min: Math.round(this.#playhead.start * 1000), max: Math.round(this.#playhead.end * 1000), step: 5,
-    });
+    const { start, end } = this.#playhead;
+    set(this.#slider, { min: inSteps(start, Math.ceil), max: inSteps(end, Math.floor), step: STEP_MS });
     this.#follow();
   }
 
@@ -84,6 +84,11 @@ export class Scrubber {
     this.#frame = null;
     write(this.#play, "Play");
   }
+}
+
+/** ms in whole steps, so that the top is one of the slider's stops. */
+function inSteps(seconds, round) {
+  return round((seconds * 1000) / STEP_MS) * STEP_MS;
 }
 
 function on(target, name, listener) {
