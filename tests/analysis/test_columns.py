@@ -5,7 +5,7 @@ from __future__ import annotations
 from analysis.columns import BY_NAME, COLUMNS
 from tests.support.range_sessions import range_session
 
-ASKED_FOR = [
+ASKED_FOR = (
     "swing",
     "address_s",
     "takeaway_s",
@@ -45,7 +45,7 @@ ASKED_FOR = [
     "upper_back_obliquity_top_deg",
     "upper_back_forward_tilt_top_deg",
     "quality",
-]
+)
 UNIT_ENDINGS = {
     "_s": "s",
     "_ms": "ms",
