@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 
-from analysis.errors import AnalysisError, CalibrationError
+from analysis.errors import CalibrationError
 from analysis.results import Calibration, Swing
 from analysis.samples import Segment
 from analysis.session import SessionAnalysis
@@ -72,6 +72,7 @@ class LiveSession:
         self._keep(self._analysis.finish())
         self._clear_from_end = True
         self._clear_superseded()
+        self._analysis = None
 
     def halt(self) -> None:
         """Stop after the chunk under way; may be called from any thread."""
@@ -96,7 +97,7 @@ class LiveSession:
         self._trace.push(batch.segment, table)
         try:
             self._keep(self._analysis.push(batch.segment, table))
-        except AnalysisError:
+        except Exception:  # the samples are safe in the store; the session goes on without them
             log.exception("batch %d of session %s was not analysed", batch.id, self._id)
 
     def _keep(self, swings: list[Swing]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from http import HTTPStatus
 from typing import Annotated, Self
 
@@ -83,8 +84,8 @@ def get_session(session_id: SessionId, service: ServiceOf) -> SessionView:
 async def close_session(session_id: SessionId, service: ServiceOf) -> SessionView:
     """End a session: all that is stored of it is analysed; a collector on the line is told."""
     session = await finish_session(service, session_id)
-    for collector in service.collectors_of(session_id):
-        await collector.dismiss()
+    told = [collector.dismiss() for collector in service.collectors_of(session_id)]
+    await asyncio.gather(*told, return_exceptions=True)  # one that has just left is not told
     return SessionView.of(session)
 
 
