@@ -24,10 +24,10 @@ END_WITHIN_S = 20.0
 class DemoProcess:
     """The demo as its own process; `address` once it is up."""
 
-    def __init__(self, command: list[str], folder: Path) -> None:
+    def __init__(self, command: list[str], folder: Path, *more: str) -> None:
         self.said = folder / "demo.log"
         self._file = self.said.open("w", encoding="utf-8")
-        everything = [*command, "demo", "--no-browser", "--port", "0"]
+        everything = [*command, "demo", "--no-browser", "--port", "0", *more]
         self.process = subprocess.Popen(
             everything, stdout=self._file, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL
         )
@@ -68,8 +68,8 @@ class DemoProcess:
             self._file.close()
 
 
-def first_live_swing(demo: DemoProcess) -> dict[str, Any]:
-    """The first swing of the live session, waited for."""
+def first_live_swing(demo: DemoProcess, swings: int = 1) -> dict[str, Any]:
+    """The first swing of the live session, once it has so many."""
     until = time.monotonic() + SWING_WITHIN_S
     while time.monotonic() < until:
         try:
@@ -78,9 +78,8 @@ def first_live_swing(demo: DemoProcess) -> dict[str, Any]:
             if error.code != 404:
                 raise
             session = None
-        if session and session["swing_count"]:
-            swings = demo.ask(f"api/sessions/{session['id']}/swings")
-            return dict(swings[0])
+        if session and session["swing_count"] >= swings:
+            return dict(demo.ask(f"api/sessions/{session['id']}/swings")[0])
         time.sleep(0.5)
     raise AssertionError(
         f"no swing within {SWING_WITHIN_S} s; the demo said:\n{demo.said.read_text()}"
