@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -69,7 +70,7 @@ def test_the_csv_downloads_and_holds_the_tables_numbers(page, club):
     with page.expect_download() as download:
         page.get_by_role("link", name="Download CSV").click()
     assert download.value.suggested_filename.endswith(".csv")
-    with open(download.value.path(), encoding="utf-8", newline="") as file:
+    with Path(download.value.path()).open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert [row["swing"] for row in rows] == ["1", "2", "3"]
     compared = 0
