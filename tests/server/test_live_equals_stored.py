@@ -4,23 +4,29 @@ from __future__ import annotations
 
 import asyncio
 import dataclasses
+import functools
 import json
 
 import pytest
+import pytest_asyncio
 from websockets.asyncio.client import connect
 
 from sensors import wire
 from sensors.golfer_simulation import SimulatedRangeSession
 from sensors.practice_plan import PracticePlan
 from server.reanalyse import reanalyse, swing_again
+from server.settings import Settings, sqlite_url
 from tests.support.running_service import running
 from tests.support.wire_line import line_to, simulated_messages
 
 SWINGS = 3
 
+pytestmark = pytest.mark.asyncio(loop_scope="module")
 
-def simulated(seed=5, swings=SWINGS):
-    return list(simulated_messages(SimulatedRangeSession(PracticePlan(swings), seed=seed)))
+
+@functools.cache
+def simulated():
+    return tuple(simulated_messages(SimulatedRangeSession(PracticePlan(SWINGS), seed=5)))
 
 
 async def messages_until_the_end(socket):
@@ -33,17 +39,21 @@ async def messages_until_the_end(socket):
     raise AssertionError("the live channel closed before the session ended")
 
 
-@pytest.fixture
-async def streamed(live_service):
+@pytest_asyncio.fixture(scope="module", loop_scope="module")
+async def streamed(tmp_path_factory):
     """A streamed session: the service, its live messages, the session's id."""
-    async with connect(live_service.live_address) as socket:
+    url = sqlite_url(tmp_path_factory.mktemp("streamed") / "torsolog.db")
+    async with (
+        running(Settings(url, port=0)) as live_service,
+        connect(live_service.live_address) as socket,
+    ):
         listening = asyncio.create_task(messages_until_the_end(socket))
         async with line_to(live_service.address) as line:
             welcome = await line.hello(title="Streamed")
             await line.send_all(simulated())
             await line.send(wire.Finish())
             received = await asyncio.wait_for(listening, 60)
-    return live_service, received, welcome.session
+        yield live_service, received, welcome.session
 
 
 def bits(number):

@@ -20,6 +20,11 @@ from server.settings import sqlite_url
 from server.store import Store
 from server.store.database import Database, newest_revision
 
+ADD_GOLFER = (
+    "INSERT INTO golfers (id, name, handedness, invented, created_at) "
+    "VALUES ('0123456789ab', 'A', 'right', false, '2026-01-01 00:00:00')"
+)
+
 
 @pytest.fixture
 def database(database_url):
@@ -38,12 +43,7 @@ def test_the_migrations_make_exactly_the_tables_of_the_models(database):
 
 def test_opening_again_changes_nothing(database_url, database):
     with database.write() as session:
-        session.execute(
-            text(
-                "INSERT INTO golfers (id, name, handedness, invented, created_at) "
-                "VALUES ('0123456789ab', 'A', 'right', false, '2026-01-01 00:00:00')"
-            )
-        )
+        session.execute(text(ADD_GOLFER))
     again = Store(database_url)
     assert [golfer.name for golfer in again.golfers.all()] == ["A"]
     again.close()
@@ -77,14 +77,12 @@ def test_a_writer_takes_the_lock_at_once(tmp_path):
 
 
 def test_an_error_in_a_writing_block_leaves_nothing_behind(store):
-    with pytest.raises(ZeroDivisionError), store._database.write() as session:
-        session.execute(
-            text(
-                "INSERT INTO golfers (id, name, handedness, invented, created_at) "
-                "VALUES ('0123456789ab', 'A', 'right', false, '2026-01-01 00:00:00')"
-            )
-        )
-        raise ZeroDivisionError
+    def add_and_fail():
+        with store._database.write() as session:
+            session.execute(text(ADD_GOLFER))
+            raise ZeroDivisionError
+
+    pytest.raises(ZeroDivisionError, add_and_fail)
     assert store.golfers.all() == []
 
 
