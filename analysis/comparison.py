@@ -173,10 +173,17 @@ def _with_interval(
 ) -> Comparison:
     """The comparison with its intervals and the verdict, for blocks of two swings or more."""
     change, standard_u, dof = _difference(first, second, so_far.method, widening)
-    reach = t_quantile(0.5 + so_far.confidence / 2.0, dof)
-    interval = (change - reach * standard_u, change + reach * standard_u)
+    tail = 0.5 + so_far.confidence / 2.0
+    half = t_quantile(tail, dof) * standard_u
+    if widening.lasting_u > 0.0:
+        # With few swings a small lasting part raises the degrees of freedom by more than it adds
+        # to the uncertainty; what is not known must not narrow what is shown.
+        bare = replace(widening, lasting_u=0.0)
+        _, bare_u, bare_dof = _difference(first, second, so_far.method, bare)
+        half = max(half, t_quantile(tail, bare_dof) * bare_u)
+    interval = (change - half, change + half)
     rank = rank_shift(first, second, confidence=so_far.confidence)
-    rank = _widened(rank, widening, reach) if rank else None
+    rank = _widened(rank, widening, t_quantile(tail, dof)) if rank else None
     needed = _needed(first, second, so_far.matters, widening, so_far.confidence)
     return replace(
         so_far,
@@ -187,7 +194,7 @@ def _with_interval(
         rank=rank,
         standard_u=standard_u,
         dof=dof,
-        detectable=reach * standard_u,
+        detectable=half,
         swings_needed=needed,
     )
 
@@ -292,5 +299,6 @@ def _needed(
         matters,
         pooled * math.sqrt(widening.sampling_factor),
         lasting_u=widening.lasting_u,
+        most_dof=widening.most_dof,
         confidence=confidence,
     )

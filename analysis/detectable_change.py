@@ -94,6 +94,7 @@ def swings_needed(
     within_sd: float,
     *,
     lasting_u: float = 0.0,
+    most_dof: float = math.inf,
     confidence: float = 0.95,
     power: float = USUAL_POWER,
 ) -> int | None:
@@ -101,8 +102,9 @@ def swings_needed(
 
     The fewest n from FEWEST_SWINGS on with
     (t(confidence) + t(power)) sqrt(2 s^2/n + lasting_u^2) <= |change|, t with 2n - 2 degrees of
-    freedom; within one swing of the noncentral-t answer. None where `lasting_u` (of the
-    difference, see `lasting_uncertainty`) alone is too large, or over MOST_SWINGS.
+    freedom, at most `most_dof` (where `lasting_u` rests on few sessions); within one swing of the
+    noncentral-t answer. None where `lasting_u` (of the difference, see `lasting_uncertainty`)
+    alone is too large, or over MOST_SWINGS.
 
     Raises SeriesError: change 0 or not finite, spreads below 0, chances outside 0 to 1.
     """
@@ -112,12 +114,14 @@ def swings_needed(
     checked_spread(lasting_u, "lasting_u")
     tail = 0.5 + checked_fraction(confidence, "confidence") / 2.0
     checked_fraction(power, "power")
-    room = (change / (normal_quantile(tail) + normal_quantile(power))) ** 2 - lasting_u**2
+    least_factor = t_quantile(tail, most_dof) + t_quantile(power, most_dof)
+    room = (change / least_factor) ** 2 - lasting_u**2
     if room <= 0.0:
         return None
     first = max(FEWEST_SWINGS, math.ceil(min(2.0 * within_sd**2 / room, MOST_SWINGS)))
     for n in range(first, MOST_SWINGS + 1):
-        factor = t_quantile(tail, 2 * n - 2) + t_quantile(power, 2 * n - 2)
+        dof = min(2 * n - 2, most_dof)
+        factor = t_quantile(tail, dof) + t_quantile(power, dof)
         if factor * math.sqrt(2.0 * within_sd**2 / n + lasting_u**2) <= abs(change):
             return n
     return None

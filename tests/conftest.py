@@ -6,6 +6,11 @@ import os
 from collections.abc import Generator
 
 import pytest
+from hypothesis import settings
+
+# A machine shared with other work is slow now and then; time is measured in tests/benchmarks.
+settings.register_profile("torsolog", deadline=None)
+settings.load_profile("torsolog")
 
 MAY_BE_AWAY = "TORSOLOG_SHARED_DATA"
 """A skip for this reason is fine everywhere: the data lie outside the project."""

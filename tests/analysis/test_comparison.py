@@ -169,6 +169,7 @@ def test_detectable_change_falls_with_swings_down_to_what_they_share():
     assert sizes == sorted(sizes, reverse=True)
     assert sizes[-1] == pytest.approx(1.96, abs=0.001)
     assert swings_needed(2.7, 3.0, lasting_u=1.0) is None
+    assert swings_needed(4.0, 3.0, lasting_u=1.0, most_dof=3) is None
     assert swings_needed(4.0, 3.0, lasting_u=1.0) > swings_needed(4.0, 3.0)
 
 
@@ -210,6 +211,7 @@ def test_more_shared_error_never_makes_a_change(first, second, shared_u, more):
     narrow = compare_blocks(Block(first, shared_u), Block(second))
     wide = compare_blocks(Block(first, shared_u + more), Block(second))
     assert wide.standard_u >= narrow.standard_u
+    assert wide.detectable >= narrow.detectable * (1.0 - 1e-9)
     assert not (wide.verdict is Verdict.CHANGED and narrow.verdict is not Verdict.CHANGED)
 
 
