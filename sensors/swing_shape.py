@@ -186,10 +186,10 @@ LONG_TURN_LATE_TRANSITION = SwingShape(
 """Much turn, both segments starting down almost together, speed built slowly."""
 
 SHORT_TURN_EARLY_TRANSITION = SwingShape(
-    pelvis=TurnShape(42.0, peak_dps=425.0, rise_s=0.235, finish_deg=92.0, fullness=0.52),
+    pelvis=TurnShape(42.0, peak_dps=425.0, rise_s=0.25, finish_deg=92.0, fullness=0.56),
     upper_back=TurnShape(78.0, peak_dps=620.0, rise_s=0.245, finish_deg=110.0, fullness=0.58),
     backswing_s=0.80,
-    lead_s=0.055,
+    lead_s=0.06,
     downswing_s=0.24,
 )
 """The same peak speed of the upper back from less turn: the pelvis goes first, speed comes fast."""
