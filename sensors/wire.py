@@ -126,6 +126,8 @@ class Refusal(msgspec.Struct, tag="refusal", frozen=True, kw_only=True):
 FromCollector = Hello | SampleBatch | Mark | StreamReport | Finish
 FromService = Welcome | Acknowledge | Refusal
 
+_UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
+"""What the decoder raises for bytes that are no message: form, text that is not UTF-8, nesting."""
 _encoder = msgspec.msgpack.Encoder()
 _from_collector: msgspec.msgpack.Decoder[FromCollector] = msgspec.msgpack.Decoder(FromCollector)
 _from_service: msgspec.msgpack.Decoder[FromService] = msgspec.msgpack.Decoder(FromService)
@@ -142,7 +144,7 @@ def decode_from_collector(frame: bytes) -> FromCollector:
         raise WireError(f"a frame holds at most {MAX_FRAME_BYTES} bytes, received {len(frame)}")
     try:
         return _from_collector.decode(frame)
-    except (msgspec.DecodeError, msgspec.ValidationError) as error:
+    except _UNREADABLE as error:
         raise WireError(f"not a frame of wire version {WIRE_VERSION}: {error}") from error
 
 
@@ -150,7 +152,7 @@ def decode_from_service(frame: bytes) -> FromService:
     """Message of a service's frame. Raises WireError naming the field that is off."""
     try:
         return _from_service.decode(frame)
-    except (msgspec.DecodeError, msgspec.ValidationError) as error:
+    except _UNREADABLE as error:
         raise WireError(f"not a frame of wire version {WIRE_VERSION}: {error}") from error
 
 
