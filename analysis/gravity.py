@@ -22,6 +22,7 @@ import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from analysis import rotation
+from analysis.integration import integrate
 from analysis.samples import Array
 
 KNOT_S = 0.1
@@ -44,19 +45,26 @@ RANDOM_DRIFT = np.radians(0.05)
 """rad/sqrt(s); gyro noise and bias wander together, several times the noise of consumer parts."""
 
 
+MOST_PASSES = 4
+SETTLED = np.radians(4.0)
+"""rad over the window; what a smaller last change of bias leaves is of second order: 3 % of that
+change, and at the reference nothing."""
+
+
 @dataclass(frozen=True, slots=True)
 class Vertical:
     """Result of `fit_vertical`.
 
-    bias (3,) rad/s to be taken off on top of what was taken off before; bias_covariance (3, 3).
-    up (n, 3): the vertical at each sample in the frame of `turned`, not of unit length, as it is
-    once that bias is taken off; tilt_u_rad: one standard uncertainty at the reference, each axis.
-    misfit: mean squared residual over what the model expects; far above 1, gyro and
-    accelerometer contradict each other.
+    bias (3,) rad/s still in the rates; bias_covariance (3, 3) (rad/s)^2, sensor axes. turned
+    (n, 4): sensor to a still frame, from the rates without that bias, identity at the reference.
+    up (n, 3): the vertical at each sample in that frame, in units of gravity; tilt_u_rad: one
+    standard uncertainty of it at the reference, each axis. misfit: mean squared residual over
+    what the model expects; far above 1, gyro and accelerometer contradict each other.
     """
 
     bias: Array
     bias_covariance: Array
+    turned: Array
     up: Array
     tilt_u_rad: float
     misfit: float
@@ -74,64 +82,105 @@ class _Grid:
     def step_s(self) -> float:
         return float(self.edges[1] - self.edges[0])
 
+    @property
+    def middles(self) -> Array:
+        return 0.5 * (self.edges[1:] + self.edges[:-1])
+
+
+@dataclass(frozen=True, slots=True)
+class _Window:
+    """time_s (n,) s; force (n, 3) m/s^2, sensor axes; reference: a row."""
+
+    time_s: Array
+    force: Array
+    reference: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Pass:
+    """One least-squares solution, linear about the orientation it was given."""
+
+    bias: Array
+    covariance: Array
+    up: Array
+    tilt_u: float
+    misfit: float
+
 
 def fit_vertical(
-    time_s: Array,
-    turned: Array,
-    force: Array,
-    speed: Array,
-    *,
-    reference: int,
-    bias_covariance: Array,
+    time_s: Array, rate: Array, force: Array, *, reference: int, bias_covariance: Array
 ) -> Vertical:
     """Least-squares vertical and gyro bias over a window.
 
-    time_s (n,) s; turned (n, 4): orientation from the gyro alone, sensor to a still frame;
-    force (n, 3) m/s^2 and speed (n,) rad/s, size of the angular velocity, in sensor axes;
-    reference: the row about which the effect of bias is linearised; bias_covariance (3, 3)
-    (rad/s)^2: of the bias still in `turned`, expected zero.
+    time_s (n,) s; rate (n, 3) rad/s and force (n, 3) m/s^2 in sensor axes; reference: the row
+    about which the effect of bias is linearised, where the result is wanted most;
+    bias_covariance (3, 3) (rad/s)^2 of the bias in `rate`, expected zero. Repeated about the
+    better orientation until the bias stays.
     """
-    grid = _grid(time_s, speed)
-    still = rotation.rotate(turned, force) / STANDARD_GRAVITY
-    summed = np.diff(_at(grid.edges, time_s, _cumulative(time_s, still)), axis=0)
-    effect = _bias_effect(time_s, turned, grid, reference, summed.sum(axis=0))
-    probe = _probe(grid, float(time_s[reference]))
-    columns = np.concatenate((summed, effect.reshape(-1, 9)), axis=1)
-    velocity, gram, probe_variance = _smooth(grid, columns, probe)
-    by_axis = gram[3:, 3:].reshape(3, 3, 3, 3)
-    information = np.einsum("aiaj->ij", by_axis)
-    pull = np.einsum("aia->i", gram[3:, :3].reshape(3, 3, 3))
-    bias, covariance, misfit = _weigh(
-        information, pull, float(np.trace(gram[:3, :3])), bias_covariance, 3 * grid.drift_u.size
+    window, grid = _Window(time_s, force, reference), _grid(time_s, rate)
+    prior = np.linalg.inv(bias_covariance)
+    bias, turned = np.zeros(3), _turned_from(reference, time_s, rate)
+    for _ in range(MOST_PASSES):
+        found = _pass(window, grid, turned, (-bias, prior))
+        bias = bias + found.bias
+        turned = _turned_from(reference, time_s, rate - bias)
+        if np.linalg.norm(found.bias) * (time_s[-1] - time_s[0]) < SETTLED:
+            break
+    return Vertical(
+        bias,
+        found.covariance,
+        turned,
+        _at(time_s, grid.middles, found.up),
+        found.tilt_u,
+        found.misfit,
     )
+
+
+def _turned_from(row: int, time_s: Array, rate: Array) -> Array:
+    """Orientation (n, 4) from the gyro alone, identity at a row."""
+    turned = integrate(time_s, rate)
+    return rotation.multiply(rotation.conjugate(turned[row]), turned)
+
+
+def _pass(window: _Window, grid: _Grid, turned: Array, prior: tuple[Array, Array]) -> _Pass:
+    """prior: expected bias (3,) still in `turned`, and its information matrix (3, 3)."""
+    time_s = window.time_s
+    still = rotation.rotate(turned, window.force) / STANDARD_GRAVITY
+    summed = np.diff(_at(grid.edges, time_s, _cumulative(time_s, still)), axis=0)
+    effect = _bias_effect(window, grid, turned, summed.sum(axis=0))
+    columns = np.concatenate((summed, effect.reshape(-1, 9)), axis=1)
+    probe = _probe(grid, float(time_s[window.reference]))
+    velocity, gram, probe_variance = _smooth(grid, columns, probe)
+    information = np.einsum("aiaj->ij", gram[3:, 3:].reshape(3, 3, 3, 3))
+    pull = np.einsum("aia->i", gram[3:, :3].reshape(3, 3, 3))
+    squares = float(np.trace(gram[:3, :3]))
+    bias, covariance, misfit = _weigh(information, pull, squares, prior, 3 * grid.drift_u.size)
     smoothed = (columns - np.diff(velocity, axis=0)) / grid.step_s
     up = smoothed[:, :3] - smoothed[:, 3:].reshape(-1, 3, 3) @ bias
-    middles = 0.5 * (grid.edges[1:] + grid.edges[:-1])
-    tilt_u = float(np.sqrt(probe_variance * max(misfit, 1.0)))
-    return Vertical(bias, covariance, _at(time_s, middles, up), tilt_u, misfit)
+    return _Pass(bias, covariance, up, float(np.sqrt(probe_variance * max(misfit, 1.0))), misfit)
 
 
 def _weigh(
-    information: Array, pull: Array, squares: float, prior: Array, count: int
+    information: Array, pull: Array, squares: float, prior: tuple[Array, Array], count: int
 ) -> tuple[Array, Array, float]:
     """Bias, its covariance and the misfit.
 
     Where the residual is larger than the model expects, what gravity says is trusted less by
     the ratio of the two (Birge 1932, Phys Rev 40:207-227), so the prior keeps its say.
     """
-    prior_information = np.linalg.inv(prior)
-    misfit, bias, total = 1.0, np.zeros(3), prior_information
+    expected, certainty = prior
+    misfit, bias, total = 1.0, expected, certainty
     for _ in range(3):
-        total = information / max(misfit, 1.0) + prior_information
-        bias = np.linalg.solve(total, pull / max(misfit, 1.0))
+        total = information / max(misfit, 1.0) + certainty
+        bias = np.linalg.solve(total, pull / max(misfit, 1.0) + certainty @ expected)
         misfit = float(squares - 2.0 * bias @ pull + bias @ information @ bias) / count
     return bias, np.linalg.inv(total), misfit
 
 
-def _grid(time_s: Array, speed: Array) -> _Grid:
+def _grid(time_s: Array, rate: Array) -> _Grid:
     length = float(time_s[-1] - time_s[0])
     edges = np.linspace(time_s[0], time_s[-1], max(round(length / KNOT_S), 3) + 1)
-    squared = _cumulative(time_s, (speed * speed)[:, None])
+    squared = _cumulative(time_s, np.sum(rate * rate, axis=1)[:, None])
     around = _root_mean(time_s, squared, edges, SPEED_WITHIN_S)
     within = _root_mean(time_s, squared, edges[1:-1], float(edges[1] - edges[0]))
     drift_variance = RANDOM_DRIFT**2 + (GYRO_SCALE_U * within) ** 2 * SWING_S
@@ -150,21 +199,20 @@ def _root_mean(time_s: Array, cumulative: Array, centre: Array, width_s: float) 
     return mean
 
 
-def _bias_effect(
-    time_s: Array, turned: Array, grid: _Grid, reference: int, direction: Array
-) -> Array:
+def _bias_effect(window: _Window, grid: _Grid, turned: Array, direction: Array) -> Array:
     """What one rad/s of bias adds to the summed force: (K, 3, 3), frame axis by bias axis.
 
     A bias turns the frame by -B b, B the integral of the orientation from the reference on, so
     the vertical seems turned by it: f = G - G x (B b).
     """
     axes = rotation.to_matrix(turned).reshape(-1, 9)
-    summed = _cumulative(time_s, axes)
-    summed -= summed[reference]
-    middles = 0.5 * (grid.edges[1:] + grid.edges[:-1])
+    summed = _cumulative(window.time_s, axes)
+    summed -= summed[window.reference]
     x, y, z = direction / np.linalg.norm(direction)
     cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    effect: Array = -grid.step_s * cross @ _at(middles, time_s, summed).reshape(-1, 3, 3)
+    effect: Array = (
+        -grid.step_s * cross @ _at(grid.middles, window.time_s, summed).reshape(-1, 3, 3)
+    )
     return effect
 
 

@@ -10,7 +10,6 @@ import numpy.typing as npt
 from analysis import rotation
 from analysis.errors import SampleError
 from analysis.gravity import fit_vertical
-from analysis.integration import integrate
 from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
 from analysis.results import Flag, Interval, Mounting
 from analysis.samples import Array, SampleTable
@@ -73,23 +72,20 @@ def segment_motion(
     matrix = rotation.to_matrix(mounting.rotation)
     force = rotation.rotate(mounting.rotation, samples.accel)
     rate = rotation.rotate(mounting.rotation, samples.gyro - at_rest.rate)
-    speed = np.sqrt(np.sum(rate * rate, axis=1))
-    fastest = int(np.argmax(speed))
+    fastest = int(np.argmax(np.sum(rate * rate, axis=1)))
     fit = fit_vertical(
         time_s,
-        _integrate_from(fastest, time_s, rate),
+        rate,
         force,
-        speed,
         reference=fastest,
         bias_covariance=matrix @ at_rest.covariance @ matrix.T,
     )
     rate -= fit.bias
-    turned = _integrate_from(fastest, time_s, rate)
     clipped = _clipped(samples.gyro, gyro_range)
     gaps = _gaps(samples.time_s)
     return SegmentMotion(
         time_s,
-        _upright(turned, fit.up),
+        _upright(fit.turned, fit.up),
         rate,
         force,
         clipped,
@@ -102,12 +98,6 @@ def segment_motion(
         mounting,
         _flags(clipped, gaps, spells, fit.misfit),
     )
-
-
-def _integrate_from(row: int, time_s: Array, rate: Array) -> Array:
-    """Orientation (n, 4) from the gyro alone, identity at a row."""
-    turned = integrate(time_s, rate)
-    return rotation.multiply(rotation.conjugate(turned[row]), turned)
 
 
 def _upright(turned: Array, up: Array) -> Array:
