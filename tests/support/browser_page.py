@@ -10,8 +10,16 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Page, Request, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Page,
+    Request,
+    sync_playwright,
+)
 
+WITHIN_MS = 20_000
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 ARGUMENTS = (
     "--no-sandbox",
@@ -69,12 +77,20 @@ class Misdeeds:
 
 
 @contextmanager
-def watched_page(browser: Browser, address: str, **context: Any) -> Iterator[tuple[Page, Misdeeds]]:
-    """A page in a fresh context (no storage, no cache) whose base is the service's address."""
-    fresh = browser.new_context(base_url=address, **context)
-    fresh.set_default_timeout(20_000)
-    page = fresh.new_page()
+def fresh_context(browser: Browser, address: str, **options: Any) -> Iterator[BrowserContext]:
+    """A context of its own (storage, cache) whose base is the service's address."""
+    context = browser.new_context(base_url=address, **options)
+    context.set_default_timeout(WITHIN_MS)
+    yield context
+    context.close()
+
+
+@contextmanager
+def watched_page(context: BrowserContext, address: str) -> Iterator[tuple[Page, Misdeeds]]:
+    """A page of the context, and what it does that it must not. Clears its storage at the end."""
+    page = context.new_page()
     misdeeds = Misdeeds(urlsplit(address).netloc)
     misdeeds.watch(page)
     yield page, misdeeds
-    fresh.close()
+    page.evaluate("localStorage.clear()")
+    page.close()

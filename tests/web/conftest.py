@@ -17,7 +17,7 @@ from sensors.golfer_simulation import (
 )
 from sensors.practice_plan import PracticePlan
 from server.settings import Settings, sqlite_url
-from tests.support.browser_page import chromium, watched_page
+from tests.support.browser_page import chromium, fresh_context, watched_page
 from tests.support.service_thread import SensorLine, ServiceThread
 from tests.support.wire_line import STREAMS, simulated_messages
 
@@ -80,10 +80,17 @@ def club(tmp_path_factory):
     service.stop()
 
 
+@pytest.fixture(scope="session")
+def club_context(browser, club):
+    """One context for all pages on the club's service, so that scripts are compiled once."""
+    with fresh_context(browser, club.service.address) as context:
+        yield context
+
+
 @pytest.fixture
-def page(browser, club):
+def page(club_context, club):
     """A page on the club's service; afterwards it must have done nothing it must not do."""
-    with watched_page(browser, club.service.address) as (page, misdeeds):
+    with watched_page(club_context, club.service.address) as (page, misdeeds):
         yield page
         assert misdeeds.requests > 0
         assert misdeeds.errors == []
@@ -93,7 +100,9 @@ def page(browser, club):
 @pytest.fixture
 def empty_page(browser, empty_service):
     """The same on a service without golfers and sessions."""
-    with watched_page(browser, empty_service.address) as (page, misdeeds):
-        yield page
-        assert misdeeds.errors == []
-        assert misdeeds.strangers == []
+    address = empty_service.address
+    with fresh_context(browser, address) as context:
+        with watched_page(context, address) as (page, misdeeds):
+            yield page
+            assert misdeeds.errors == []
+            assert misdeeds.strangers == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from tests.support.browser_page import watched_page
+from tests.support.browser_page import fresh_context, watched_page
 
 WIDTHS = (360, 390, 820, 1440)
 PAGES = {"/range": "#last-swings tbody tr", "/swings": "#detail .chart .js-line"}
@@ -15,12 +15,11 @@ LEAST_TARGET_PX = 24
 
 @pytest.fixture(scope="module", params=["light", "dark"])
 def page(request, browser, club):
-    with watched_page(browser, club.service.address, color_scheme=request.param) as (
-        page,
-        misdeeds,
-    ):
-        yield page
-        assert misdeeds.errors == []
+    address = club.service.address
+    with fresh_context(browser, address, color_scheme=request.param) as context:
+        with watched_page(context, address) as (page, misdeeds):
+            yield page
+            assert misdeeds.errors == []
 
 
 @pytest.mark.parametrize("path", PAGES)

@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 
 from sensors import wire
 from server.settings import Settings, sqlite_url
-from tests.support.browser_page import watched_page
+from tests.support.browser_page import fresh_context, watched_page
 from tests.support.service_thread import SensorLine, ServiceThread
 from tests.support.wire_line import simulated_messages
 from tests.web.conftest import simulated
@@ -140,7 +140,11 @@ def test_a_lost_service_is_said_and_found_again(browser, tmp_path):
     settings = Settings(sqlite_url(tmp_path / "torsolog.db"), port=0)
     service = ServiceThread(settings).start()
     port = int(service.address.rstrip("/").rsplit(":", 1)[1])
-    with watched_page(browser, service.address) as (page, misdeeds):
+    address = service.address
+    with (
+        fresh_context(browser, address) as context,
+        watched_page(context, address) as (page, misdeeds),
+    ):
         show_range(page)
         service.stop()
         expect(page.locator(STATE)).to_contain_text("Connection to the service lost")

@@ -171,8 +171,8 @@ def test_every_event_is_named_in_the_charts(page, club):
     assert any(name.startswith("impact") for name in names)
 
 
-def test_an_unknown_session_is_said_in_plain_words(browser, club):
-    page = browser.new_page(base_url=club.service.address)
+def test_an_unknown_session_is_said_in_plain_words(club_context):
+    page = club_context.new_page()  # not watched: the browser itself logs an answer of 404
     page.goto("/swings?session=000000000000")
     expect(page.locator("#message")).to_contain_text("000000000000")
     expect(page.get_by_role("button", name="Try again")).to_be_visible()
