@@ -22,6 +22,15 @@ MOST_OFF = 0.1
 LEAST_SHARE = 0.9
 """Share of the turn that must be about one sensor axis, else three sets say too little."""
 
+REST_S = 0.4
+"""s of rest needed in the far half of each rest."""
+REST_RATE = np.radians(0.5)
+"""rad/s, change of the mean rate within it: a sensor that lies still shows noise only."""
+_NO_REST = (
+    "Expected the sensor at rest for a second before and after the turns. Repeat: lay it down, "
+    "turn it on the table, and let it lie still again."
+)
+
 
 @dataclass(frozen=True, slots=True)
 class KnownTurns:
@@ -74,19 +83,28 @@ def scale_factors(sets: Sequence[KnownTurns]) -> ScaleFactors:
 
 def _integral(known: KnownTurns) -> tuple[Array, float]:
     """Turn shown by the gyro over a set (3,), rad, and its standard uncertainty, rad."""
-    samples, spells = known.samples, quiet_spells(known.samples)
+    time_s, gyro = known.samples.time_s, known.samples.gyro
+    spells = quiet_spells(known.samples)
     if len(spells) < 2:
-        raise CalibrationError(
-            "Expected the sensor at rest for a second before and after the turns; "
-            f"found {len(spells)} quiet moments. Repeat, and let it lie still at both ends."
-        )
-    before, after = spells[0], spells[-1]
-    part = slice(before.first, after.last)
-    time_s, gyro = samples.time_s[part], samples.gyro[part]
-    bias = 0.5 * (before.gyro + after.gyro)
-    turned = np.asarray(np.trapezoid(gyro - bias, time_s, axis=0), dtype=np.float64)
-    bias_u = 0.5 * float(np.hypot(before.gyro_u, after.gyro_u))
-    return turned, float(np.hypot(PLACED_U, bias_u * float(time_s[-1] - time_s[0])))
+        raise CalibrationError(_NO_REST)
+    # the far half of each rest: the near one may hold the slow start or end of the turn
+    first, last = spells[0], spells[-1]
+    before = _rest(time_s, gyro, first.first, (first.first + first.last) // 2)
+    after = _rest(time_s, gyro, (last.first + last.last) // 2, last.last)
+    part = slice(first.first, last.last)
+    bias = 0.5 * (before[0] + after[0])
+    turned = np.asarray(np.trapezoid(gyro[part] - bias, time_s[part], axis=0), dtype=np.float64)
+    bias_u = 0.5 * float(np.hypot(before[1], after[1]))
+    return turned, float(np.hypot(PLACED_U, bias_u * float(time_s[last.last - 1] - first.start_s)))
+
+
+def _rest(time_s: Array, gyro: Array, first: int, last: int) -> tuple[Array, float]:
+    """Mean rate at rest (3,) and its standard uncertainty, rad/s."""
+    halves = [part.mean(axis=0) for part in np.array_split(gyro[first:last], 2)]
+    change = float(np.max(np.abs(halves[1] - halves[0])))
+    if time_s[last - 1] - time_s[first] < REST_S or change > REST_RATE:
+        raise CalibrationError(_NO_REST)
+    return 0.5 * (halves[0] + halves[1]), 0.5 * change
 
 
 def _check_axes(squares: Array) -> None:

@@ -1,11 +1,11 @@
-"""A segment that moves as splines say, and what a sensor on it would measure, both exactly."""
+"""A segment that moves through given angles, and exactly what a sensor on it would measure."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import PchipInterpolator
 from scipy.spatial.transform import Rotation
 
 from analysis.samples import SampleTable
@@ -20,20 +20,24 @@ class MovingSegment:
     knots_s: np.ndarray
     angles_deg: np.ndarray
 
-    def _spline(self):
-        return CubicSpline(self.knots_s, np.radians(self.angles_deg), bc_type="clamped")
+    def _path(self):
+        """Through the knots without overshoot; held before the first and after the last."""
+        far_s = 1e3
+        knots = np.concatenate(
+            ([self.knots_s[0] - far_s], self.knots_s, [self.knots_s[-1] + far_s])
+        )
+        angles = np.concatenate((self.angles_deg[:1], self.angles_deg, self.angles_deg[-1:]))
+        return PchipInterpolator(knots, np.radians(angles))
 
     def orientation(self, time_s):
         """Segment-to-world (n, 4), scalar first."""
-        angles = self._spline()(np.clip(time_s, self.knots_s[0], self.knots_s[-1]))
-        return Rotation.from_euler("YXZ", angles).as_quat(scalar_first=True)
+        return Rotation.from_euler("YXZ", self._path()(time_s)).as_quat(scalar_first=True)
 
     def rate(self, time_s):
         """Angular velocity in segment axes (n, 3), rad/s, from the Cardan rates."""
-        inside = (time_s > self.knots_s[0]) & (time_s < self.knots_s[-1])
-        clipped = np.clip(time_s, self.knots_s[0], self.knots_s[-1])
-        _, second, third = self._spline()(clipped).T
-        turn, obliquity, tilt = (self._spline()(clipped, 1) * inside[:, None]).T
+        path = self._path()
+        _, second, third = path(time_s).T
+        turn, obliquity, tilt = path(time_s, 1).T
         return np.stack(
             (
                 turn * np.cos(second) * np.sin(third) + obliquity * np.cos(third),
