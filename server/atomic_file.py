@@ -20,7 +20,10 @@ def write_text(path: Path, parts: Iterable[str], *, overwrite: bool = False) -> 
     """
     if path.exists() and not overwrite:
         raise FileExistsAlreadyError(f"{path} exists already")
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
     written = Path(name)
     try:
         with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:

@@ -72,7 +72,7 @@ def run(arguments: Sequence[str]) -> int:
             err.print(f"torsolog: {sentence}", markup=False)
         return error.exit_code
     except EXPECTED as error:
-        err.print(f"torsolog: {error}", markup=False)
+        err.print(f"torsolog: {' '.join(str(error).split())}", markup=False)
         return 1
     except OSError as error:
         where = f" ({error.filename})" if error.filename else ""

@@ -107,7 +107,12 @@ def _checked_url(url: str) -> URL:
 
 def _engine(url: URL) -> Engine:
     if url.get_backend_name() == "postgresql":
-        return create_engine(url, pool_size=10, max_overflow=30, pool_pre_ping=True)
+        try:
+            return create_engine(url, pool_size=10, max_overflow=30, pool_pre_ping=True)
+        except ModuleNotFoundError as error:
+            raise StoreError(
+                "PostgreSQL needs its driver: pip install 'torsolog[postgresql]'"
+            ) from error
     path = Path(str(url.database))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
