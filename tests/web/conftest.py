@@ -101,8 +101,10 @@ def page(club_context, club):
 def empty_page(browser, empty_service):
     """The same on a service without golfers and sessions."""
     address = empty_service.address
-    with fresh_context(browser, address) as context:
-        with watched_page(context, address) as (page, misdeeds):
-            yield page
-            assert misdeeds.errors == []
-            assert misdeeds.strangers == []
+    with (
+        fresh_context(browser, address) as context,
+        watched_page(context, address) as (page, misdeeds),
+    ):
+        yield page
+        assert misdeeds.errors == []
+        assert misdeeds.strangers == []

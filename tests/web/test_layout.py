@@ -16,10 +16,12 @@ LEAST_TARGET_PX = 24
 @pytest.fixture(scope="module", params=["light", "dark"])
 def page(request, browser, club):
     address = club.service.address
-    with fresh_context(browser, address, color_scheme=request.param) as context:
-        with watched_page(context, address) as (page, misdeeds):
-            yield page
-            assert misdeeds.errors == []
+    with (
+        fresh_context(browser, address, color_scheme=request.param) as context,
+        watched_page(context, address) as (page, misdeeds),
+    ):
+        yield page
+        assert misdeeds.errors == []
 
 
 @pytest.mark.parametrize("path", PAGES)
