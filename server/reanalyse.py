@@ -1,12 +1,17 @@
-"""The stored raw samples through the same analysis as live, with the same numbers."""
+"""The stored raw samples through the same analysis as live, with the same numbers.
+
+Batch by batch in the order of their commits, because the batch is what carries the uncertainty of
+its clock; however they were cut, the same samples give the same numbers.
+"""
 
 from __future__ import annotations
 
 from analysis.results import Curves, Swing
 from analysis.samples import Segment
-from analysis.session import analyse_session, analyse_window
+from analysis.session import SessionAnalysis, analyse_window
 from server.errors import NotFoundError
 from server.store import Store, SwingRecord
+from server.store.raw import Timeline
 
 
 def reanalyse(store: Store, session_id: str) -> list[Swing]:
@@ -14,13 +19,13 @@ def reanalyse(store: Store, session_id: str) -> list[Swing]:
 
     Raises NotFoundError.
     """
-    session = store.sessions.get(session_id)
-    return analyse_session(
-        store.raw.samples(session_id, Segment.PELVIS),
-        store.raw.samples(session_id, Segment.UPPER_BACK),
-        store.swings.calibrations(session_id),
-        store.golfers.facts(session.golfer_id),
-    )
+    facts = store.golfers.facts(store.sessions.get(session_id).golfer_id)
+    analysis = SessionAnalysis(store.swings.calibrations(session_id), facts)
+    timelines = {segment: Timeline() for segment in Segment}
+    swings: list[Swing] = []
+    for batch in store.raw.read(session_id):
+        swings += analysis.push(batch.segment, timelines[batch.segment].goes_on(batch.samples))
+    return swings + analysis.finish()
 
 
 def store_again(store: Store, session_id: str) -> list[Swing]:

@@ -55,6 +55,8 @@ async def collector_left(service: Service, session_id: str | None) -> None:
     if session_id is None or service.collectors_of(session_id):
         return
     session = await asyncio.to_thread(service.store.sessions.get, session_id)
-    if not session.open and service.live.holds(session_id):
+    if session.open:
+        return
+    service.boards.pop(session_id, None)
+    if service.live.holds(session_id):
         await service.live.finish(session_id)
-        service.boards.pop(session_id, None)

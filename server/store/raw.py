@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +14,8 @@ from analysis.samples import Array, SampleTable, Segment
 from sensors import wire
 from server.models import RawBatch, SensorStream
 from server.store.database import Database
+
+READ_CHUNK = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,13 @@ class RawStore:
                 for row, segment in session.execute(query)
             ]
 
+    def read(self, session_id: str) -> Iterator[ReadBatch]:
+        """Every batch of a session in the order of commits, a chunk in memory at a time."""
+        last = 0
+        while chunk := self.after(session_id, last, READ_CHUNK):
+            yield from chunk
+            last = chunk[-1].id
+
     def samples(
         self,
         session_id: str,
@@ -92,11 +101,12 @@ class RawStore:
     ) -> SampleTable:
         """Samples of a segment, start_s <= time < end_s, as one table on session time.
 
-        Batches in the order of commits; a sample whose time is not after the one before it is
-        left out, as it is live.
+        Batches in the order of commits; a sample whose time is not after all before it is left
+        out, as it is live. The clock is as uncertain as in the worst batch that has a part in it.
         """
+        columns = (RawBatch.time_s, RawBatch.gyro, RawBatch.accel, RawBatch.time_u_s)
         query = (
-            select(RawBatch)
+            select(*columns, RawBatch.samples)
             .join(SensorStream, SensorStream.id == RawBatch.stream_id)
             .where(
                 RawBatch.session_id == session_id,
@@ -106,10 +116,15 @@ class RawStore:
             )
             .order_by(RawBatch.id)
         )
-        timeline = Timeline()
         with self._database.read() as session:
-            tables = [timeline.goes_on(_table(row)) for row in session.scalars(query)]
-        return joined(tables).between(start_s, end_s)
+            rows = session.execute(query).all()
+        time_s = np.frombuffer(b"".join(row.time_s for row in rows), "<f8").astype(np.float64)
+        gyro = _vectors(b"".join(row.gyro for row in rows))
+        accel = _vectors(b"".join(row.accel for row in rows))
+        u_s = np.repeat([row.time_u_s for row in rows], [row.samples for row in rows])
+        before = np.concatenate(([-np.inf], np.maximum.accumulate(time_s)))[:-1]
+        kept = (time_s > before) & (time_s >= start_s) & (time_s < end_s)
+        return SampleTable(time_s[kept], gyro[kept], accel[kept], float(u_s[kept].max(initial=0.0)))
 
 
 class Timeline:
@@ -128,17 +143,6 @@ class Timeline:
         if len(table):
             self.end_s = float(table.time_s[-1])
         return table
-
-
-def joined(tables: Sequence[SampleTable]) -> SampleTable:
-    """One table of several that follow one another; its clock is as uncertain as the worst."""
-    empty: Array = np.empty((0, 3))
-    return SampleTable(
-        np.concatenate([np.empty(0), *(table.time_s for table in tables)]),
-        np.concatenate([empty, *(table.gyro for table in tables)]),
-        np.concatenate([empty, *(table.accel for table in tables)]),
-        max((table.time_u_s for table in tables), default=0.0),
-    )
 
 
 def incoming(session_id: str, batch: wire.SampleBatch) -> IncomingBatch:
@@ -184,9 +188,9 @@ def _row(item: IncomingBatch) -> dict[str, Any]:
 
 
 def _table(row: RawBatch) -> SampleTable:
-    return SampleTable(
-        np.frombuffer(row.time_s, "<f8").astype(np.float64),
-        np.frombuffer(row.gyro, "<f4").astype(np.float64).reshape(-1, 3),
-        np.frombuffer(row.accel, "<f4").astype(np.float64).reshape(-1, 3),
-        row.time_u_s,
-    )
+    time_s = np.frombuffer(row.time_s, "<f8").astype(np.float64)
+    return SampleTable(time_s, _vectors(row.gyro), _vectors(row.accel), row.time_u_s)
+
+
+def _vectors(data: bytes) -> Array:
+    return np.frombuffer(data, "<f4").astype(np.float64).reshape(-1, 3)

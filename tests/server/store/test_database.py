@@ -82,7 +82,8 @@ def test_an_error_in_a_writing_block_leaves_nothing_behind(store):
             session.execute(text(ADD_GOLFER))
             raise ZeroDivisionError
 
-    pytest.raises(ZeroDivisionError, add_and_fail)
+    with pytest.raises(ZeroDivisionError):
+        add_and_fail()
     assert store.golfers.all() == []
 
 
@@ -147,7 +148,7 @@ for sequence in range(100000):
 """
 
 
-@pytest.mark.parametrize("acknowledged", [1, 7, 40])
+@pytest.mark.parametrize("acknowledged", [1, 40])
 def test_what_was_committed_outlives_a_killed_process(tmp_path, acknowledged):
     url = sqlite_url(tmp_path / "t.db")
     process = subprocess.Popen(
