@@ -30,8 +30,10 @@ LEAST_STRIKE = 6.0
 """m/s^2; footwork and clothes stay below."""
 STRIKE_OVER_REST = 6.0
 """The ring is so much greater than the usual size of the same band before it."""
-ONSET_SHARE = 0.3
-"""The ring begins where it first reaches this share of its greatest size."""
+ONSET_SHARE = 0.1
+"""The ring begins before the first sample that reaches this share of its greatest size, and that
+stands out from what was usual before it."""
+ONSET_OVER_REST = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,5 +80,6 @@ def strike_onset(time_s: Array, force: Array, peak_s: float) -> float | None:
     greatest = float(ring[near].max())
     if greatest < max(LEAST_STRIKE, STRIKE_OVER_REST * usual):
         return None
-    onset = int(np.flatnonzero(near & (ring >= ONSET_SHARE * greatest))[0])
-    return float(time_s[onset])
+    stands_out = ring >= max(ONSET_SHARE * greatest, ONSET_OVER_REST * usual)
+    onset = int(np.flatnonzero(near & stands_out)[0])
+    return float(0.5 * (time_s[onset - 1] + time_s[onset]))

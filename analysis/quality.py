@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.filtering import CUTOFF_HZ
+from analysis.filtering import CUTOFF_HZ, nominal_step_s
 from analysis.metrics import SwingMoments
 from analysis.orientation import SegmentMotion
 from analysis.results import Calibration, Flag, Handedness, Interval
@@ -14,6 +14,8 @@ from analysis.results import Calibration, Flag, Handedness, Interval
 SHORTEST_GAP_S = 0.012
 """A hole that is bridged unnoticed: two lost samples at 200 Hz, whose cubic bridge stays within
 0.1 % of a peak."""
+SHORTEST_CLIP_S = 0.012
+"""Equal samples over a shorter time are a flat peak rather than the end of a range."""
 LARGEST_CLOCK_U_S = 0.005
 """One standard uncertainty of a sensor's clock above which leads and gaps mean little."""
 LONGEST_UNQUIET_S = 1.5
@@ -89,7 +91,7 @@ def _sensor_flags(name: str, motion: SegmentMotion, needed: Interval) -> list[Fl
         flags.append(Flag("gap", f"The {name} sensor lost {lost_ms:.0f} ms within the swing."))
     within = (motion.time_s >= needed.start_s) & (motion.time_s <= needed.end_s)
     clipped = int(np.count_nonzero(motion.clipped & within))
-    if clipped:
+    if clipped * nominal_step_s(motion.time_s) >= SHORTEST_CLIP_S:
         flags.append(
             Flag("clipped", f"The {name} sensor was at the end of its range ({clipped} samples).")
         )

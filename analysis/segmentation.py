@@ -115,11 +115,12 @@ class SwingFinder:
 
 def is_swing(pelvis: Blocks, upper_back: Blocks, peak: int, calibration: Calibration) -> bool:
     """Whether a swing has its upper back's peak speed in block `peak`."""
-    back = _blocks(BACKSWING_S + LONGEST_RISE_S)
-    rate = long_axis_rate(upper_back.filled(peak - back, peak + _ALONE), calibration.upper_back)
-    near = np.abs(rate[back - _ALONE :])
-    if int(np.argmax(near)) != _ALONE:
+    near = upper_back.between(peak - _ALONE, peak + _ALONE)
+    fastest = int(np.argmax(np.abs(long_axis_rate(near.gyro, calibration.upper_back))))
+    if near.index[fastest] != peak:
         return False
+    back = _blocks(BACKSWING_S + LONGEST_RISE_S)
+    rate = long_axis_rate(upper_back.filled(peak - back, peak + 1), calibration.upper_back)
     toward = rate * np.sign(rate[back])
     return _is_shape_of_swing(toward, back) and _pelvis_turns(
         pelvis, peak, calibration.pelvis, float(np.sign(rate[back]))
