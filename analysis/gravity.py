@@ -22,7 +22,7 @@ import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from analysis import rotation
-from analysis.integration import integrate
+from analysis.integration import RateSample, integrate
 from analysis.samples import Array
 
 KNOT_S = 0.1
@@ -108,22 +108,28 @@ class _Pass:
 
 
 def fit_vertical(
-    time_s: Array, rate: Array, force: Array, *, reference: int, bias_covariance: Array
+    time_s: Array,
+    rate: Array,
+    force: Array,
+    *,
+    reference: int,
+    bias_covariance: Array,
+    kind: RateSample = RateSample.INSTANT,
 ) -> Vertical:
     """Least-squares vertical and gyro bias over a window.
 
     time_s (n,) s; rate (n, 3) rad/s and force (n, 3) m/s^2 in sensor axes; reference: the row
     about which the effect of bias is linearised, where the result is wanted most;
-    bias_covariance (3, 3) (rad/s)^2 of the bias in `rate`, expected zero. Repeated about the
-    better orientation until the bias stays.
+    bias_covariance (3, 3) (rad/s)^2 of the bias in `rate`, expected zero; kind: what a gyro
+    sample says. Repeated about the better orientation until the bias stays.
     """
     window, grid = _Window(time_s, force, reference), _grid(time_s, rate)
     prior = np.linalg.inv(bias_covariance)
-    bias, turned = np.zeros(3), _turned_from(reference, time_s, rate)
+    bias, turned = np.zeros(3), _turned_from(reference, time_s, rate, kind)
     for _ in range(MOST_PASSES):
         found = _pass(window, grid, turned, (-bias, prior))
         bias = bias + found.bias
-        turned = _turned_from(reference, time_s, rate - bias)
+        turned = _turned_from(reference, time_s, rate - bias, kind)
         if np.linalg.norm(found.bias) * (time_s[-1] - time_s[0]) < SETTLED:
             break
     return Vertical(
@@ -136,9 +142,9 @@ def fit_vertical(
     )
 
 
-def _turned_from(row: int, time_s: Array, rate: Array) -> Array:
+def _turned_from(row: int, time_s: Array, rate: Array, kind: RateSample) -> Array:
     """Orientation (n, 4) from the gyro alone, identity at a row."""
-    turned = integrate(time_s, rate)
+    turned = integrate(time_s, rate, kind=kind)
     return rotation.multiply(rotation.conjugate(turned[row]), turned)
 
 

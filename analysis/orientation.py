@@ -10,6 +10,7 @@ import numpy.typing as npt
 from analysis import rotation
 from analysis.errors import SampleError
 from analysis.gravity import fit_vertical
+from analysis.integration import RateSample
 from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
 from analysis.results import Flag, Interval, Mounting
 from analysis.samples import Array, SampleTable
@@ -22,6 +23,7 @@ CLIP_RUN = 3
 """So many equal samples at the extreme of an axis are a sensor at the end of its range."""
 CLIP_LEAST = np.radians(240.0)
 """rad/s; under the smallest range on the market (250 deg/s) nothing can be clipped."""
+_UP: Array = np.array([0.0, 1.0, 0.0])
 LARGEST_MISFIT = 10.0
 """Mean squared residual of the vertical over what the model expects: three times in size."""
 
@@ -55,13 +57,18 @@ class SegmentMotion:
 
 
 def segment_motion(
-    samples: SampleTable, mounting: Mounting, *, gyro_range: float | None = None
+    samples: SampleTable,
+    mounting: Mounting,
+    *,
+    gyro_range: float | None = None,
+    kind: RateSample = RateSample.INSTANT,
 ) -> SegmentMotion:
     """Orientation and angular velocity of a segment over one swing's window.
 
     samples: the swing with the quiet before and after it; a window from 20 s before the swing
     serves best, as each quiet spell in it sharpens the bias. gyro_range rad/s: where known,
-    samples at its end are marked as clipped.
+    samples at its end are marked as clipped. kind: what a gyro sample says; the other choice
+    moves orientation by half a sample against velocity.
 
     Raises SampleError with fewer than two samples.
     """
@@ -79,6 +86,7 @@ def segment_motion(
         force,
         reference=fastest,
         bias_covariance=matrix @ at_rest.covariance @ matrix.T,
+        kind=kind,
     )
     rate -= fit.bias
     clipped = _clipped(samples.gyro, gyro_range)
@@ -101,8 +109,14 @@ def segment_motion(
 
 
 def _upright(turned: Array, up: Array) -> Array:
-    """The same orientation with `up` (n, 3) along the world's y axis and heading 0 at the start."""
-    upright = rotation.multiply(rotation.shortest_arc(up, np.array([0.0, 1.0, 0.0])), turned)
+    """The same orientation with `up` (n, 3) along the world's y axis and heading 0 at the start.
+
+    One turn brings the mean vertical upright; what is left is small at every sample, so the
+    shortest turns that remove it add nothing to the heading.
+    """
+    level = rotation.shortest_arc(up.mean(axis=0), _UP)
+    rest = rotation.shortest_arc(rotation.rotate(level, up), _UP)
+    upright = rotation.multiply(rotation.multiply(rest, level), turned)
     heading = float(rotation.cardan_yxz(upright[0])[0])
     return rotation.multiply(rotation.from_axis(1, -heading), upright)
 
