@@ -7,20 +7,20 @@ from collections.abc import Callable
 
 from analysis.errors import CalibrationError
 from analysis.results import Calibration, Swing
-from analysis.samples import Segment
+from analysis.samples import SampleTable, Segment
 from analysis.session import SessionAnalysis
 from server.calibrating import calibration_of, pairs
 from server.clock import Clock
 from server.models import Mark
 from server.store import Store
-from server.store.raw import ReadBatch, Timeline
+from server.store.raw import Timelines
 from server.traces import TraceFeed
 from server.views import CalibrationMessage, LiveMessage, SwingMessage, SwingView
 
 log = logging.getLogger(__name__)
 
-CHUNK = 64
-"""Batches in one go: 8 s of two sensors; other sessions get their turn in between."""
+CHUNK = 128
+"""Batches in one go: some 6 s of two sensors; other sessions get their turn in between."""
 
 Publish = Callable[[LiveMessage | None], None]
 """None: the list of swings is to be sent anew."""
@@ -42,6 +42,7 @@ class LiveSession:
         self._unreadable: set[tuple[int, int]] = set()
         self._analysis: SessionAnalysis | None = None
         self._clear_from_end = False
+        self._timelines = Timelines()
         self._cursor = 0
         self._found = 0
 
@@ -50,9 +51,9 @@ class LiveSession:
         if self._analysis is None:
             self._begin()
         batches = self._store.raw.after(self._id, self._cursor, CHUNK)
-        for batch in batches:
-            self._take(batch)
-            self._cursor = batch.id
+        for segment, table in self._timelines.joined(batches):
+            self._take(segment, table)
+        self._cursor = batches[-1].id if batches else self._cursor
         more = len(batches) == CHUNK
         if not more:
             self._clear_superseded()
@@ -82,23 +83,24 @@ class LiveSession:
         calibrations = self._store.swings.calibrations(self._id)
         facts = self._store.golfers.facts(self._store.sessions.get(self._id).golfer_id)
         self._analysis = SessionAnalysis(calibrations, facts)
-        self._timelines = {segment: Timeline() for segment in Segment}
+        self._timelines = Timelines()
         self._trace = TraceFeed(facts.handedness)
         for calibration in calibrations:
             self._trace.calibrate(calibration)
         self._cursor = 0
         self._found = 0
 
-    def _take(self, batch: ReadBatch) -> None:
+    def _take(self, segment: Segment, table: SampleTable) -> None:
         assert self._analysis is not None
-        table = self._timelines[batch.segment].goes_on(batch.samples)
-        if not len(table):
-            return
-        self._trace.push(batch.segment, table)
+        self._trace.push(segment, table)
         try:
-            self._keep(self._analysis.push(batch.segment, table))
+            swings = self._analysis.push(segment, table)
         except Exception:  # the samples are safe in the store; the session goes on without them
-            log.exception("batch %d of session %s was not analysed", batch.id, self._id)
+            log.exception(
+                "session %s: samples at %.1f s were not analysed", self._id, table.time_s[0]
+            )
+        else:
+            self._keep(swings)
 
     def _keep(self, swings: list[Swing]) -> None:
         for swing in swings:
@@ -123,7 +125,7 @@ class LiveSession:
     def _calibrate(self) -> bool:
         """Read calibrations from marks whose samples are in; True: there is a new one."""
         done = self._store.swings.calibrated_marks(self._id) | self._unreadable
-        seen_to_s = min(timeline.end_s for timeline in self._timelines.values())
+        seen_to_s = self._timelines.both_seen_to_s
         new = [
             (stand, bow)
             for stand, bow in pairs(self._store.sessions.marks(self._id))

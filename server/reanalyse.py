@@ -1,7 +1,7 @@
 """The stored raw samples through the same analysis as live, with the same numbers.
 
-Batch by batch in the order of their commits, because the batch is what carries the uncertainty of
-its clock; however they were cut, the same samples give the same numbers.
+In the order of the commits, and never over a change of a clock's uncertainty, which batches carry;
+else it does not matter how the samples are cut.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from analysis.samples import Segment
 from analysis.session import SessionAnalysis, analyse_window
 from server.errors import NotFoundError
 from server.store import Store, SwingRecord
-from server.store.raw import Timeline
+from server.store.raw import Timelines
 
 
 def reanalyse(store: Store, session_id: str) -> list[Swing]:
@@ -21,10 +21,11 @@ def reanalyse(store: Store, session_id: str) -> list[Swing]:
     """
     facts = store.golfers.facts(store.sessions.get(session_id).golfer_id)
     analysis = SessionAnalysis(store.swings.calibrations(session_id), facts)
-    timelines = {segment: Timeline() for segment in Segment}
+    timelines = Timelines()
     swings: list[Swing] = []
-    for batch in store.raw.read(session_id):
-        swings += analysis.push(batch.segment, timelines[batch.segment].goes_on(batch.samples))
+    for batches in store.raw.chunks(session_id):
+        for segment, table in timelines.joined(batches):
+            swings += analysis.push(segment, table)
     return swings + analysis.finish()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from sensors import wire
 from server.models import RawBatch, SensorStream
 from server.store.database import Database
 
-READ_CHUNK = 500
+READ_CHUNK = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,11 +86,11 @@ class RawStore:
                 for row, segment in session.execute(query)
             ]
 
-    def read(self, session_id: str) -> Iterator[ReadBatch]:
+    def chunks(self, session_id: str) -> Iterator[list[ReadBatch]]:
         """Every batch of a session in the order of commits, a chunk in memory at a time."""
         last = 0
         while chunk := self.after(session_id, last, READ_CHUNK):
-            yield from chunk
+            yield chunk
             last = chunk[-1].id
 
     def samples(
@@ -127,9 +128,27 @@ class RawStore:
         return SampleTable(time_s[kept], gyro[kept], accel[kept], float(u_s[kept].max(initial=0.0)))
 
 
-class Timeline:
-    """Keeps the time of one segment increasing over batches and sensor restarts."""
+class Timelines:
+    """Keeps the time of each segment increasing over batches and sensor restarts."""
 
+    def __init__(self) -> None:
+        self._lines = {segment: _Timeline() for segment in Segment}
+
+    @property
+    def both_seen_to_s(self) -> float:
+        """Session time up to which both segments have come."""
+        return min(line.end_s for line in self._lines.values())
+
+    def joined(self, batches: Sequence[ReadBatch]) -> Iterator[tuple[Segment, SampleTable]]:
+        """Batches as few tables: those of a segment that have the same clock uncertainty as one."""
+        for segment, line in self._lines.items():
+            tables = [line.goes_on(one.samples) for one in batches if one.segment is segment]
+            filled = [table for table in tables if len(table)]
+            for u_s, run in groupby(filled, key=lambda table: table.time_u_s):
+                yield segment, _joined(list(run), u_s)
+
+
+class _Timeline:
     def __init__(self) -> None:
         self.end_s = float("-inf")
 
@@ -143,6 +162,15 @@ class Timeline:
         if len(table):
             self.end_s = float(table.time_s[-1])
         return table
+
+
+def _joined(tables: Sequence[SampleTable], time_u_s: float) -> SampleTable:
+    return SampleTable(
+        np.concatenate([table.time_s for table in tables]),
+        np.concatenate([table.gyro for table in tables]),
+        np.concatenate([table.accel for table in tables]),
+        time_u_s,
+    )
 
 
 def incoming(session_id: str, batch: wire.SampleBatch) -> IncomingBatch:
