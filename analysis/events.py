@@ -25,6 +25,8 @@ ONSET_RATE = np.radians(7.0)
 4 deg/s; a turn that starts from rest passes it within about 40 ms."""
 LONGEST_PAUSE_S = 0.1
 """A turn away slower than ONSET_RATE for longer than this had not yet begun."""
+SLOPE_WITHIN_S = 0.03
+"""The angular acceleration at a reversal is the mean over so much on either side."""
 _NEWTON_STEPS = 3
 
 
@@ -49,8 +51,8 @@ class AxialCurve:
 class Downswing:
     """A segment's reversal and peak speed.
 
-    peak rad/s; reversal_slope rad/s^2, the angular acceleration at the reversal: where it is small
-    the segment dwells, and the reversal is as uncertain as velocity noise over that slope.
+    peak rad/s; reversal_slope rad/s^2, the mean angular acceleration around the reversal: where it
+    is small the segment dwells, and the reversal is as uncertain as velocity noise over that slope.
     """
 
     reversal_s: float
@@ -75,7 +77,10 @@ def downswing(curve: AxialCurve, from_s: float, to_s: float) -> Downswing | None
     if not away.size or peak <= 0.0:
         return None
     reversal_s = _crossing(curve, start + int(away[-1]))
-    slope = float(curve.spline(reversal_s, 1))
+    around = np.clip(
+        reversal_s + np.array([-SLOPE_WITHIN_S, SLOPE_WITHIN_S]), curve.time_s[0], curve.time_s[-1]
+    )
+    slope = float(np.diff(curve.spline(around))[0] / np.diff(around)[0])
     return Downswing(reversal_s, peak_s, peak, slope)
 
 

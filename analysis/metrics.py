@@ -23,10 +23,15 @@ LEAST_TOP_FOR_SHARE = np.radians(2.0)
 
 @dataclass(frozen=True, slots=True)
 class SwingMoments:
-    """When things happen in a swing, s of session time, and both segments' downswings."""
+    """When things happen in a swing, s of session time, and both segments' downswings.
+
+    moved_s: how long before the takeaway both segments were last quiet; infinite where they never
+    were within reach, and the address is then taken at the takeaway.
+    """
 
     address_s: float
     takeaway_s: float
+    moved_s: float
     pelvis: Downswing
     upper_back: Downswing
     impact: Impact

@@ -20,7 +20,7 @@ LARGEST_CLOCK_U_S = 0.005
 """One standard uncertainty of a sensor's clock above which leads and gaps mean little."""
 LONGEST_UNQUIET_S = 1.5
 """Address that ended so long before the takeaway: the golfer moved in between."""
-DWELL_U_S = 0.005
+DWELL_U_S = 0.004
 """A reversal less certain than this is told as a dwell."""
 NOT_SPOILING = frozenset({"uncalibrated"})
 """Codes of a calibration that leave a swing usable: all of its swings share the same error."""
@@ -103,10 +103,11 @@ def _sensor_flags(name: str, motion: SegmentMotion, needed: Interval) -> list[Fl
 
 
 def _address_flags(moments: SwingMoments) -> list[Flag]:
-    moved_s = moments.takeaway_s - moments.address_s
-    if moved_s <= LONGEST_UNQUIET_S:
+    if moments.moved_s <= LONGEST_UNQUIET_S:
         return []
-    return [Flag("unsteady", f"Address was not quiet in the last {moved_s:.1f} s.")]
+    if not np.isfinite(moments.moved_s):
+        return [Flag("unsteady", "There was no quiet address: zero is the takeaway.")]
+    return [Flag("unsteady", f"Address was not quiet in the last {moments.moved_s:.1f} s.")]
 
 
 def _clock_flags(clock_u_s: float) -> list[Flag]:

@@ -118,30 +118,32 @@ def _moments(
     if pelvis_down is None:
         raise _UnreadableError("the pelvis shows no reversal before its peak speed")
     takeaway_s = takeaway(upper_back.axial, upper_down.reversal_s)
+    quiet_s = _last_quiet(motions, takeaway_s)
     first_s = max(float(path.axial.time_s[0]) for path in (pelvis, upper_back))
     force = [(motion.time_s, motion.specific_force) for motion in motions]
     return SwingMoments(
-        max(_address(motions, takeaway_s), first_s),
+        max(takeaway_s if quiet_s is None else quiet_s, first_s),
         takeaway_s,
+        np.inf if quiet_s is None else takeaway_s - quiet_s,
         pelvis_down,
         upper_down,
         find_impact(force[0], force[1], peak_s),
     )
 
 
-def _address(motions: tuple[SegmentMotion, SegmentMotion], takeaway_s: float) -> float:
+def _last_quiet(motions: tuple[SegmentMotion, SegmentMotion], takeaway_s: float) -> float | None:
     """End of the last spell before the takeaway in which both segments were quiet, s.
 
-    The takeaway itself where there was none.
+    None where it ended more than ADDRESS_BEFORE_S earlier.
     """
-    ends = []
-    for motion in motions:
-        before = [
-            min(spell.end_s, takeaway_s) for spell in motion.spells if spell.start_s < takeaway_s
-        ]
-        ends.append(before[-1] if before else -np.inf)
-    address_s = min(ends)
-    return address_s if address_s >= takeaway_s - ADDRESS_BEFORE_S else takeaway_s
+    ends = [
+        max(
+            (min(spell.end_s, takeaway_s) for spell in motion.spells if spell.start_s < takeaway_s),
+            default=-np.inf,
+        )
+        for motion in motions
+    ]
+    return min(ends) if min(ends) >= takeaway_s - ADDRESS_BEFORE_S else None
 
 
 def _curves(pelvis: SegmentPath, upper_back: SegmentPath, address_s: float) -> Curves:
