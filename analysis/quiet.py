@@ -61,8 +61,10 @@ class GyroBias:
 
 def running_mean(time_s: Array, values: Array, width_s: float) -> Array:
     """Mean over the samples within half a width on either side: (n,), (n, k) -> (n, k)."""
-    first = np.searchsorted(time_s, time_s - 0.5 * width_s, side="left")
-    last = np.searchsorted(time_s, time_s + 0.5 * width_s, side="right")
+    # the slack keeps rounding of the times from deciding whether the outermost samples count
+    half_s = 0.5 * width_s + 1e-6
+    first = np.searchsorted(time_s, time_s - half_s, side="left")
+    last = np.searchsorted(time_s, time_s + half_s, side="right")
     total = np.concatenate((np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)))
     mean: Array = (total[last] - total[first]) / (last - first)[:, None]
     return mean
