@@ -80,8 +80,9 @@ def pooled(first: list[float], second: list[float]) -> float:
 
 
 def test_difference_known_to_be_small_is_not_answered_with_more_swings():
-    rng = np.random.default_rng(1)
-    found = compare_blocks(Block(rng.normal(0, 1, 60)), Block(rng.normal(0, 1, 60)), matters=0.6)
+    swings = np.random.default_rng(1).standard_normal(60)
+    found = compare_blocks(Block(swings), Block(swings[::-1]), matters=0.36)
+    assert found.swings_needed > 60
     assert found.verdict is Verdict.NOT_SHOWN
     assert "small" in codes(found)
 
@@ -112,6 +113,16 @@ def test_one_wild_swing_does_not_hide_a_change():
     assert found.method is Method.TRIMMED_MEANS
     assert found.verdict is Verdict.CHANGED
     assert "strays" in codes(found)
+
+
+@pytest.mark.parametrize(("value", "strays"), [(5.1, False), (-5.1, False), (5.3, True)])
+def test_stray_lies_more_than_five_median_deviations_out(value, strays):
+    """0.6745 x / MAD > 3.5, here with a MAD of 1: beyond 5.19."""
+    assert has_strays(np.array([-2, -2, -1, -1, 0, 0, 0, 1, 1, 2, value])) is strays
+
+
+def test_block_that_mostly_repeats_one_value_has_no_strays():
+    assert not has_strays(np.array([3.0] * 7 + [9.0]))
 
 
 def test_few_swings_of_many_numbers_read_together_carry_no_verdict():

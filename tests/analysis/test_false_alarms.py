@@ -16,7 +16,7 @@ from analysis.detectable_change import swings_needed
 from analysis.fatigue import FEWEST_SWINGS, Drift, session_slope, theil_sen
 from analysis.reliability import session_to_session
 
-RUNS = 3000
+RUNS = 2000
 Draw = Callable[[np.random.Generator, int], np.ndarray]
 
 

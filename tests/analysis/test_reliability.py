@@ -71,6 +71,14 @@ def test_hand_worked_session_components():
     assert found.swings == 2.0
 
 
+def test_hand_worked_session_components_of_unequal_sessions():
+    """2 and 4 swings, means 10 and 20: MS 400/3 and 6/4, n0 = 6 - 20/6 = 8/3."""
+    found = session_to_session([[9, 11], [19, 21, 19, 21]])
+    assert found.within.sd == pytest.approx(math.sqrt(1.5))
+    assert found.swings == pytest.approx(8.0 / 3.0)
+    assert found.between_sd == pytest.approx(math.sqrt((400.0 / 3.0 - 1.5) * 3.0 / 8.0))
+
+
 @pytest.mark.parametrize(
     ("call", "words"),
     [
