@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+from datetime import UTC, datetime
 
 import msgspec
 import numpy as np
@@ -17,6 +18,7 @@ from server.publish import QUEUE_LIMIT, Hub
 from server.status import SILENT_AFTER_S, StatusBoard
 from server.traces import EVERY_S, TraceFeed
 from server.views import CalibrationMessage, StatusMessage, TraceMessage
+from tests.support.running_service import running
 from tests.support.wire_line import STREAMS, batch, line_to
 
 
@@ -173,6 +175,44 @@ async def test_a_page_that_does_not_read_holds_up_no_collector(live_service):
             async with asyncio.timeout(5):
                 await line.send_all([batch(0), batch(1)])
         stuck.transport.abort()
+
+
+class HandClock:
+    """A clock that the test sets."""
+
+    def __init__(self):
+        self.at = 100.0
+
+    def now(self):
+        return datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
+
+    def monotonic(self):
+        return self.at
+
+
+async def test_a_sensor_that_falls_silent_is_said_at_once_and_its_return_too(settings):
+    clock = HandClock()
+    async with (
+        running(settings, clock) as service,
+        connect(service.live_address) as page,
+        line_to(service.address) as line,
+    ):
+        await line.hello()
+        await line.send_all([batch(0)])
+        assert await heard_states(page, "streaming") == ["streaming", "streaming"]
+        clock.at += SILENT_AFTER_S + 0.1
+        await line.send_all([batch(1)])
+        assert await heard_states(page, "silent") == ["streaming", "silent"]
+        await line.send_all([batch(0, stream_id="upper-back-1")])
+        assert await heard_states(page, "streaming", segment=1) == ["streaming", "streaming"]
+
+
+async def heard_states(page, wanted, segment=1):
+    """States of both sensors in the first status in which one is as wanted."""
+    while True:
+        states = [one["state"] for one in (await heard(page, "status"))["streams"]]
+        if states[segment] == wanted:
+            return states
 
 
 def board(now=0.0):
