@@ -56,15 +56,17 @@ class Vertical:
     """Result of `fit_vertical`.
 
     bias (3,) rad/s still in the rates; bias_covariance (3, 3) (rad/s)^2, sensor axes. turned
-    (n, 4): sensor to a still frame, from the rates without that bias, identity at the reference.
-    up (n, 3): the vertical at each sample in that frame, in units of gravity; tilt_u_rad: one
-    standard uncertainty of it at the reference, each axis. misfit: mean squared residual over
-    what the model expects; far above 1, gyro and accelerometer contradict each other.
+    (n, 4): sensor to a still frame, from the rates without that bias, identity at the first
+    sample. knots_s (K,) s; up (K, 3): the vertical at each knot in that frame, in units of
+    gravity; tilt_u_rad: one standard uncertainty of it at the reference, each axis. misfit: mean
+    squared residual over what the model expects; far above 1, gyro and accelerometer contradict
+    each other.
     """
 
     bias: Array
     bias_covariance: Array
     turned: Array
+    knots_s: Array
     up: Array
     tilt_u_rad: float
     misfit: float
@@ -125,27 +127,25 @@ def fit_vertical(
     """
     window, grid = _Window(time_s, force, reference), _grid(time_s, rate)
     prior = np.linalg.inv(bias_covariance)
-    bias, turned = np.zeros(3), _turned_from(reference, time_s, rate, kind)
+    bias, turned = np.zeros(3), integrate(time_s, rate, kind=kind)
     for _ in range(MOST_PASSES):
+        before = turned[reference]
         found = _pass(window, grid, turned, (-bias, prior))
         bias = bias + found.bias
-        turned = _turned_from(reference, time_s, rate - bias, kind)
+        turned = integrate(time_s, rate - bias, kind=kind)
         if np.linalg.norm(found.bias) * (time_s[-1] - time_s[0]) < SETTLED:
             break
+    # the solution is linear about the reference: there the two orientations are the same
+    into_new = rotation.multiply(turned[reference], rotation.conjugate(before))
     return Vertical(
         bias,
         found.covariance,
         turned,
-        _at(time_s, grid.middles, found.up),
+        grid.middles,
+        rotation.rotate(into_new, found.up),
         found.tilt_u,
         found.misfit,
     )
-
-
-def _turned_from(row: int, time_s: Array, rate: Array, kind: RateSample) -> Array:
-    """Orientation (n, 4) from the gyro alone, identity at a row."""
-    turned = integrate(time_s, rate, kind=kind)
-    return rotation.multiply(rotation.conjugate(turned[row]), turned)
 
 
 def _pass(window: _Window, grid: _Grid, turned: Array, prior: tuple[Array, Array]) -> _Pass:

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from analysis import rotation
 from analysis.errors import SampleError
-from analysis.gravity import fit_vertical
+from analysis.gravity import Vertical, fit_vertical
 from analysis.integration import RateSample
 from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
 from analysis.results import Flag, Interval, Mounting
@@ -93,7 +93,7 @@ def segment_motion(
     gaps = _gaps(samples.time_s)
     return SegmentMotion(
         time_s,
-        _upright(fit.turned, fit.up),
+        _upright(time_s, fit),
         rate,
         force,
         clipped,
@@ -108,17 +108,19 @@ def segment_motion(
     )
 
 
-def _upright(turned: Array, up: Array) -> Array:
-    """The same orientation with `up` (n, 3) along the world's y axis and heading 0 at the start.
+def _upright(time_s: Array, fit: Vertical) -> Array:
+    """Orientation (n, 4) with the vertical along the world's y axis and heading 0 at the start.
 
-    One turn brings the mean vertical upright; what is left is small at every sample, so the
-    shortest turns that remove it add nothing to the heading.
+    One turn brings the mean vertical upright; what is left is small at every knot, so the
+    shortest turns that remove it add nothing to the heading and may be interpolated.
     """
-    level = rotation.shortest_arc(up.mean(axis=0), _UP)
-    rest = rotation.shortest_arc(rotation.rotate(level, up), _UP)
-    upright = rotation.multiply(rotation.multiply(rest, level), turned)
-    heading = float(rotation.cardan_yxz(upright[0])[0])
-    return rotation.multiply(rotation.from_axis(1, -heading), upright)
+    level = rotation.shortest_arc(fit.up.mean(axis=0), _UP)
+    rest = rotation.shortest_arc(rotation.rotate(level, fit.up), _UP)
+    turn = rotation.multiply(rest, level)
+    heading = float(rotation.cardan_yxz(rotation.multiply(turn[0], fit.turned[0]))[0])
+    turn = rotation.multiply(rotation.from_axis(1, -heading), turn)
+    parts = [np.interp(time_s, fit.knots_s, part) for part in turn.T]
+    return rotation.normalise(rotation.multiply(np.stack(parts, axis=-1), fit.turned))
 
 
 def _clipped(gyro: Array, gyro_range: float | None) -> Mask:

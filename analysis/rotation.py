@@ -22,17 +22,14 @@ _GIMBAL_COSINE = 1e-7
 
 def multiply(first: Array, second: Array) -> Array:
     """Quaternion product: the rotation `second`, then `first`. Shapes broadcast to (..., 4)."""
-    aw, ax, ay, az = np.moveaxis(first, -1, 0)
-    bw, bx, by, bz = np.moveaxis(second, -1, 0)
-    return np.stack(
-        (
-            aw * bw - ax * bx - ay * by - az * bz,
-            aw * bx + ax * bw + ay * bz - az * by,
-            aw * by - ax * bz + ay * bw + az * bx,
-            aw * bz + ax * by - ay * bx + az * bw,
-        ),
-        axis=-1,
-    )
+    aw, ax, ay, az = _parts(first)
+    bw, bx, by, bz = _parts(second)
+    out = np.empty((*np.broadcast_shapes(aw.shape, bw.shape), 4))
+    out[..., 0] = aw * bw - ax * bx - ay * by - az * bz
+    out[..., 1] = aw * bx + ax * bw + ay * bz - az * by
+    out[..., 2] = aw * by - ax * bz + ay * bw + az * bx
+    out[..., 3] = aw * bz + ax * by - ay * bx + az * bw
+    return out
 
 
 def conjugate(quaternion: Array) -> Array:
@@ -43,24 +40,21 @@ def conjugate(quaternion: Array) -> Array:
 
 def normalise(quaternion: Array) -> Array:
     """Scaled to unit length, (..., 4). The zero quaternion is not a rotation and gives NaN."""
-    unit: Array = quaternion / np.linalg.norm(quaternion, axis=-1, keepdims=True)
+    unit: Array = quaternion / np.sqrt(np.sum(quaternion * quaternion, axis=-1, keepdims=True))
     return unit
 
 
 def rotate(quaternion: Array, vector: Array) -> Array:
     """Vectors (..., 3) turned by unit quaternions (..., 4); shapes broadcast to (..., 3)."""
-    w, x, y, z = np.moveaxis(quaternion, -1, 0)
-    a, b, c = np.moveaxis(vector, -1, 0)
+    w, x, y, z = _parts(quaternion)
+    a, b, c = _parts(vector)
     # v + 2 w (u x v) + 2 u x (u x v), with t = 2 u x v
     ta, tb, tc = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)
-    return np.stack(
-        (
-            a + w * ta + y * tc - z * tb,
-            b + w * tb + z * ta - x * tc,
-            c + w * tc + x * tb - y * ta,
-        ),
-        axis=-1,
-    )
+    out = np.empty((*ta.shape, 3))
+    out[..., 0] = a + w * ta + y * tc - z * tb
+    out[..., 1] = b + w * tb + z * ta - x * tc
+    out[..., 2] = c + w * tc + x * tb - y * ta
+    return out
 
 
 def from_rotation_vector(vector: Array) -> Array:
@@ -116,8 +110,14 @@ def shortest_arc(start: Array, end: Array) -> Array:
 
 def to_matrix(quaternion: Array) -> Array:
     """Rotation matrices (..., 3, 3) of unit quaternions (..., 4); columns are the turned axes."""
-    columns = [rotate(quaternion, axis) for axis in np.eye(3)]
-    return np.stack(columns, axis=-1)
+    w, x, y, z = _parts(quaternion)
+    out = np.empty((*w.shape, 3, 3))
+    for i, a, j, b, c in ((0, x, 1, y, z), (1, y, 2, z, x), (2, z, 0, x, y)):
+        across, along = a * b, w * c
+        out[..., i, i] = 1.0 - 2.0 * (b * b + c * c)
+        out[..., i, j] = 2.0 * (across - along)
+        out[..., j, i] = 2.0 * (across + along)
+    return out
 
 
 def from_matrix(matrix: Array) -> Array:
@@ -151,7 +151,7 @@ def cardan_yxz(quaternion: Array) -> Array:
     20:655-667, gives the argument for rotation first). With the right axis vertical only the sum
     of the outer two is defined; the third is then 0.
     """
-    w, x, y, z = np.moveaxis(quaternion, -1, 0)
+    w, x, y, z = _parts(quaternion)
     right_x, right_z = 2.0 * (x * z + w * y), 1.0 - 2.0 * (x * x + y * y)
     horizontal = np.hypot(right_x, right_z)
     obliquity = np.arctan2(-2.0 * (y * z - w * x), horizontal)
@@ -171,7 +171,7 @@ def cardan_zxy(quaternion: Array) -> Array:
     First and third in (-pi, pi], middle in [-pi/2, pi/2]. With the middle at a right angle only
     the sum of the outer two is defined; the third is then 0.
     """
-    w, x, y, z = np.moveaxis(quaternion, -1, 0)
+    w, x, y, z = _parts(quaternion)
     up_x, up_y = 2.0 * (x * y - w * z), 1.0 - 2.0 * (x * x + z * z)
     level = np.hypot(up_x, up_y)
     second = np.arctan2(2.0 * (y * z + w * x), level)
@@ -212,3 +212,9 @@ def spine_joint_angles(pelvis: Array, upper_back: Array) -> Array:
 def unwrap(angles: Array) -> Array:
     """Angles (n, ...) rad along time without jumps of whole turns; the first value stays."""
     return np.unwrap(angles, axis=0)
+
+
+def _parts(stack: Array) -> tuple[Array, ...]:
+    """Components along the last axis: adjacent in memory where there are many."""
+    planes = stack.T if stack.ndim == 1 else np.ascontiguousarray(np.moveaxis(stack, -1, 0))
+    return tuple(planes)

@@ -26,7 +26,8 @@ def fit(
 
 def off_vertical(segment: MovingSegment, time_s, found: Vertical):
     """Angle of the vertical found off the true one, at each sample, degrees."""
-    seen = rotation.rotate(rotation.conjugate(found.turned), found.up)
+    up = np.stack([np.interp(time_s, found.knots_s, axis) for axis in found.up.T], axis=-1)
+    seen = rotation.rotate(rotation.conjugate(found.turned), up)
     true = rotation.rotate(rotation.conjugate(segment.orientation(time_s)), UP)
     return np.degrees(np.linalg.norm(np.cross(seen, true), axis=1))
 
