@@ -34,97 +34,110 @@ class Column:
         return not self.text and self.name != "swing"
 
 
-def _segment(name: str, words: str) -> dict[str, tuple[Column, ...]]:
-    """The columns that both segments have; name as in the column, words as in a sentence."""
-    title = words.capitalize()
-    return {
-        "turn": (
-            Column(
-                f"{name}_turn_top_deg",
-                "°",
-                f"{title} turn at top",
-                f"How far the {words} has turned at the top since address, seen from above; "
-                "negative away from the target.",
-                1,
-            ),
+def _turn(name: str, words: str) -> tuple[Column, ...]:
+    """How far a segment has turned at the top."""
+    return (
+        Column(
+            f"{name}_turn_top_deg",
+            "°",
+            f"{words.capitalize()} turn at top",
+            f"How far the {words} has turned at the top since address, seen from above; "
+            "negative away from the target.",
+            1,
         ),
-        "peak": (
-            Column(
-                f"{name}_peak_dps",
-                "°/s",
-                f"{title} peak speed",
-                f"The fastest turn of the {words} about its own long axis in the downswing and "
-                "just past impact; positive toward the target.",
-                0,
-            ),
-        ),
-        "runway": (
-            Column(
-                f"{name}_runway_deg",
-                "°",
-                f"{title} runway",
-                f"Angle the {words} turns about its own long axis from its reversal to its peak "
-                "speed.",
-                1,
-            ),
-            Column(
-                f"{name}_runway_s",
-                "s",
-                f"{title} runway time",
-                f"Time from the reversal of the {words} to its peak speed.",
-                3,
-            ),
-            Column(
-                f"{name}_mean_rate_dps2",
-                "°/s²",
-                f"{title} mean rate",
-                f"How quickly the {words} builds speed: its mean angular acceleration over the "
-                "runway, peak² / (2 × runway).",
-                0,
-            ),
-        ),
-        "posture": (
-            Column(
-                f"{name}_obliquity_top_deg",
-                "°",
-                f"{title} side tilt at top",
-                f"Tilt of the right-left line of the {words} at the top against the horizontal; "
-                "positive with the lead side higher.",
-                1,
-            ),
-            Column(
-                f"{name}_forward_tilt_top_deg",
-                "°",
-                f"{title} forward tilt at top",
-                f"Tilt of the {words} about its own right-left line at the top against the "
-                "vertical; positive when bent forward.",
-                1,
-            ),
-        ),
-        "power": (
-            Column(
-                f"{name}_peak_power_w",
-                "W",
-                f"{title} peak rotational power",
-                f"Highest rotational power of the {words} about its long axis in the downswing, "
-                "from the golfer's height, mass and sex; arms and club not counted.",
-                0,
-                estimate=True,
-            ),
-            Column(
-                f"{name}_peak_power_w_per_kg",
-                "W/kg",
-                f"{title} peak rotational power by mass",
-                f"Highest rotational power of the {words}, divided by the golfer's body mass.",
-                2,
-                estimate=True,
-            ),
-        ),
-    }
+    )
 
 
-_PELVIS = _segment("pelvis", "pelvis")
-_UPPER_BACK = _segment("upper_back", "upper back")
+def _peak(name: str, words: str) -> tuple[Column, ...]:
+    """A segment's fastest turn."""
+    return (
+        Column(
+            f"{name}_peak_dps",
+            "°/s",
+            f"{words.capitalize()} peak speed",
+            f"The fastest turn of the {words} about its own long axis in the downswing and "
+            "just past impact; positive toward the target.",
+            0,
+        ),
+    )
+
+
+def _runway(name: str, words: str) -> tuple[Column, ...]:
+    """From a segment's reversal to its peak speed."""
+    return (
+        Column(
+            f"{name}_runway_deg",
+            "°",
+            f"{words.capitalize()} runway",
+            f"Angle the {words} turns about its own long axis from its reversal to its peak speed.",
+            1,
+        ),
+        Column(
+            f"{name}_runway_s",
+            "s",
+            f"{words.capitalize()} runway time",
+            f"Time from the reversal of the {words} to its peak speed.",
+            3,
+        ),
+        Column(
+            f"{name}_mean_rate_dps2",
+            "°/s²",
+            f"{words.capitalize()} mean rate",
+            f"How quickly the {words} builds speed: its mean angular acceleration over the "
+            "runway, peak² / (2 × runway).",
+            0,
+        ),
+    )
+
+
+def _posture(name: str, words: str) -> tuple[Column, ...]:
+    """A segment's tilts at the top."""
+    return (
+        Column(
+            f"{name}_obliquity_top_deg",
+            "°",
+            f"{words.capitalize()} side tilt at top",
+            f"Tilt of the right-left line of the {words} at the top against the horizontal; "
+            "positive with the lead side higher.",
+            1,
+        ),
+        Column(
+            f"{name}_forward_tilt_top_deg",
+            "°",
+            f"{words.capitalize()} forward tilt at top",
+            f"Tilt of the {words} about its own right-left line at the top against the "
+            "vertical; positive when bent forward.",
+            1,
+        ),
+    )
+
+
+def _power(name: str, words: str) -> tuple[Column, ...]:
+    """A segment's rotational power."""
+    return (
+        Column(
+            f"{name}_peak_power_w",
+            "W",
+            f"{words.capitalize()} peak rotational power",
+            f"Highest rotational power of the {words} about its long axis in the downswing, "
+            "from the golfer's height, mass and sex; arms and club not counted.",
+            0,
+            estimate=True,
+        ),
+        Column(
+            f"{name}_peak_power_w_per_kg",
+            "W/kg",
+            f"{words.capitalize()} peak rotational power by mass",
+            f"Highest rotational power of the {words}, divided by the golfer's body mass.",
+            2,
+            estimate=True,
+        ),
+    )
+
+
+_PELVIS = ("pelvis", "pelvis")
+_UPPER_BACK = ("upper_back", "upper back")
+"""A segment as in a column's name and as in a sentence."""
 
 _BEGIN = (
     Column("swing", "", "Swing", "Number of the swing in its session, from 1.", 0),
@@ -208,8 +221,8 @@ _SEQUENCE = (
         "Upper-back reversal minus pelvis reversal; positive when the pelvis starts down first.",
         0,
     ),
-    *_PELVIS["peak"],
-    *_UPPER_BACK["peak"],
+    *_peak(*_PELVIS),
+    *_peak(*_UPPER_BACK),
     Column(
         "peak_gap_ms",
         "ms",
@@ -283,18 +296,18 @@ _TIMES = (
 
 COLUMNS: tuple[Column, ...] = (
     *_BEGIN,
-    *_PELVIS["turn"],
-    *_UPPER_BACK["turn"],
+    *_turn(*_PELVIS),
+    *_turn(*_UPPER_BACK),
     *_SEPARATION,
     *_SEQUENCE,
     *_TEMPO,
     *_RUNWAY,
-    *_PELVIS["runway"],
-    *_UPPER_BACK["runway"],
-    *_PELVIS["posture"],
-    *_UPPER_BACK["posture"],
-    *_PELVIS["power"],
-    *_UPPER_BACK["power"],
+    *_runway(*_PELVIS),
+    *_runway(*_UPPER_BACK),
+    *_posture(*_PELVIS),
+    *_posture(*_UPPER_BACK),
+    *_power(*_PELVIS),
+    *_power(*_UPPER_BACK),
     *_TIMES,
     Column(
         "quality",
