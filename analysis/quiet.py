@@ -59,13 +59,18 @@ class GyroBias:
     covariance: Array
 
 
-def running_mean(time_s: Array, values: Array, width_s: float) -> Array:
-    """Mean over the samples within half a width on either side: (n,), (n, k) -> (n, k)."""
+def running_mean(time_s: Array, values: Array, width_s: float, at_s: Array | None = None) -> Array:
+    """Mean over the samples within half a width on either side of times `at_s` (m,).
+
+    (n,), (n, k) -> (m, k). Without times: of every sample. Each time must have a sample near it.
+    """
+    centre = time_s if at_s is None else at_s
     # the slack keeps rounding of the times from deciding whether the outermost samples count
     half_s = 0.5 * width_s + 1e-6
-    first = np.searchsorted(time_s, time_s - half_s, side="left")
-    last = np.searchsorted(time_s, time_s + half_s, side="right")
-    total = np.concatenate((np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)))
+    first = np.searchsorted(time_s, centre - half_s, side="left")
+    last = np.searchsorted(time_s, centre + half_s, side="right")
+    total = np.zeros((time_s.size + 1, values.shape[1]))
+    np.cumsum(values, axis=0, out=total[1:])
     mean: Array = (total[last] - total[first]) / (last - first)[:, None]
     return mean
 
@@ -80,11 +85,12 @@ def quiet_spells(samples: SampleTable) -> tuple[QuietSpell, ...]:
     smoothed = _smoothed(samples)
     mask = _quiet(samples, smoothed)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    return tuple(
-        _spell(samples, smoothed, int(first), int(last))
-        for first, last in edges.reshape(-1, 2)
-        if samples.time_s[last - 1] - samples.time_s[first] >= SHORTEST_SPELL_S
-    )
+    rows = edges.reshape(-1, 2)
+    lengths = samples.time_s[rows[:, 1] - 1] - samples.time_s[rows[:, 0]]
+    rows = rows[lengths >= SHORTEST_SPELL_S]
+    if not rows.size:
+        return ()
+    return _spells(samples, smoothed, rows)
 
 
 def gyro_bias(spells: tuple[QuietSpell, ...]) -> GyroBias:
@@ -121,27 +127,49 @@ def _length(vectors: Array) -> Array:
 
 def _rough_bias(samples: SampleTable) -> Array:
     """Mean rate of the stillest stretch of half a second: good enough to look for quiet."""
-    gyro = samples.gyro
-    square = np.sum(gyro * gyro, axis=1)[:, None]
-    mean = running_mean(samples.time_s, np.concatenate((gyro, square), axis=1), STILLEST_S)
+    time_s, gyro = samples.time_s, samples.gyro
+    both = np.concatenate((gyro, np.sum(gyro * gyro, axis=1)[:, None]), axis=1)
+    # sample times themselves, so that each has a sample near it whatever the gaps
+    every = max(round(len(samples) * SMOOTHING_S / max(time_s[-1] - time_s[0], SMOOTHING_S)), 1)
+    mean = running_mean(time_s, both, STILLEST_S, time_s[::every])
     size = np.sum(mean[:, :3] * mean[:, :3], axis=1)
     score = np.where(size < (5.0 * BIAS_PRIOR_U) ** 2, mean[:, 3] - size, np.inf)
     stillest = int(np.argmin(score))
     return mean[stillest, :3] if np.isfinite(score[stillest]) else np.zeros(3)
 
 
-def _spell(samples: SampleTable, smoothed: Array, first: int, last: int) -> QuietSpell:
-    start_s, end_s = float(samples.time_s[first]), float(samples.time_s[last - 1])
-    length = end_s - start_s
-    independent = max(length / SMOOTHING_S, 2.0)
-    sway = smoothed[first:last].std(axis=0) / np.sqrt(independent)
-    return QuietSpell(
-        first,
-        last,
-        start_s,
-        end_s,
-        samples.gyro[first:last].mean(axis=0),
-        samples.accel[first:last].mean(axis=0),
-        float(np.hypot(NET_SWAY_U / length, sway[:3].max())),
-        float(sway[3:].max()),
+def _spells(
+    samples: SampleTable, smoothed: Array, rows: npt.NDArray[np.intp]
+) -> tuple[QuietSpell, ...]:
+    """Spells over rows (k, 2), last exclusive, by sums over all of them at once."""
+    columns = (
+        samples.gyro,
+        samples.accel,
+        smoothed,
+        smoothed * smoothed,
+        np.ones((len(samples), 1)),
+    )
+    # a last row of zeros, so that a spell may end with the samples
+    stacked = np.concatenate((np.concatenate(columns, axis=1), np.zeros((1, 19))))
+    sums = np.add.reduceat(stacked, rows.reshape(-1), axis=0)[::2]
+    means = sums[:, :18] / sums[:, 18:]
+    variance = np.maximum(means[:, 12:18] - means[:, 6:12] ** 2, 0.0)
+    start_s, end_s = samples.time_s[rows[:, 0]], samples.time_s[rows[:, 1] - 1]
+    independent = np.maximum((end_s - start_s) / SMOOTHING_S, 2.0)
+    gyro_u = np.hypot(
+        NET_SWAY_U / (end_s - start_s), np.sqrt(variance[:, :3].max(axis=1) / independent)
+    )
+    accel_u = np.sqrt(variance[:, 3:].max(axis=1) / independent)
+    return tuple(
+        QuietSpell(
+            int(rows[k, 0]),
+            int(rows[k, 1]),
+            float(start_s[k]),
+            float(end_s[k]),
+            means[k, :3],
+            means[k, 3:6],
+            float(gyro_u[k]),
+            float(accel_u[k]),
+        )
+        for k in range(len(rows))
     )
