@@ -16,6 +16,7 @@ from playwright.sync_api import (
     ConsoleMessage,
     Page,
     Request,
+    expect,
     sync_playwright,
 )
 
@@ -40,6 +41,7 @@ def chromium() -> Iterator[Browser]:
     executable = next((path for name in NAMES if (path := shutil.which(name))), None)
     if executable is None:
         pytest.skip(f"no browser: none of {', '.join(NAMES)} is installed")
+    expect.set_options(timeout=WITHIN_MS)
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=executable, args=list(ARGUMENTS))
         yield browser

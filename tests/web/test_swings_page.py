@@ -34,7 +34,7 @@ def test_the_newest_session_and_its_last_swing_stand_open(page, club):
 def test_a_deep_link_opens_the_swing_it_names(page, club):
     open_session(page, club.right, 2)
     expect(page.locator("#detail h2")).to_have_text("Swing 2")
-    expect(page.locator("tr[aria-selected=true] th")).to_have_text("2")
+    expect(page.locator("tr[aria-current=true] th")).to_have_text("2")
 
 
 def test_every_number_of_the_panel_is_the_services_number(page, club):

@@ -75,8 +75,9 @@ export class RangePage {
   }
 
   #received(message) {
-    const last = this.#state.swings.last;
+    const { session, swings: { last } } = this.#state;
     const changed = this.#state.apply(message);
+    if (this.#state.session?.id !== session?.id) this.#trace.clear();
     if (changed === "trace") this.#trace.push(message);
     else if (changed === "status") this.#showState();
     else if (changed !== null) this.#sessionChanged(message, last);

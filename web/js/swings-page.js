@@ -38,6 +38,7 @@ export class SwingsPage {
     removeEventListener("popstate", this.#onPopState);
     this.#loading?.abort();
     this.#unfollow();
+    this.#session = null; // so that a page brought back from the browser's memory loads anew
     this.#detail.disconnect();
     this.#picker.disconnect();
   }
@@ -60,12 +61,17 @@ export class SwingsPage {
     this.#route();
   }
 
-  /** Shows what the address asks for; without a wish, the newest session and its last swing. */
+  /** Shows what the address asks for; without a wish, the newest swings there are. */
   async #route() {
     const asked = askedFor(location.search);
-    const wanted = asked.session ?? await this.#sessionOf(asked.swing) ?? this.#sessions[0]?.id ?? null;
+    const wanted = asked.session ?? await this.#sessionOf(asked.swing) ?? this.#newest()?.id ?? null;
     if (wanted === null) this.#message.say(EMPTY);
     else if (await this.#showSession(wanted)) this.#showSwing(asked.swing);
+  }
+
+  /** The newest session that has something to show, else the newest. */
+  #newest() {
+    return this.#sessions.find((session) => session.swing_count > 0) ?? this.#sessions[0];
   }
 
   async #sessionOf(swingId) {

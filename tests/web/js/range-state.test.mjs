@@ -103,7 +103,8 @@ const line = (more) => stateLine({ channel: open, session, streams, calibration:
 
 test("the state line is ready only while both sensors stream, calibrated", () => {
   assert.equal(line({}).level, "ready");
-  assert.match(line({}).text, /200\u00a0Hz/);
+  assert.match(line({}).detail, /200\u00a0Hz/);
+  assert.equal(line({}).text, "Ready for a swing.");
   assert.equal(line({ calibration: { calibrated: false, text: "Bow again." } }).text, "Bow again.");
 });
 

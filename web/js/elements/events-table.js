@@ -1,9 +1,10 @@
 /** Every event with its moment and the curves' values there; pressing one moves the playhead. */
 
 import { el } from "../lib/dom.js";
-import { formatWithUnit } from "../models/number-format.js";
+import { formatSigned, formatWithUnit } from "../models/number-format.js";
 import { CURVES } from "../models/swing-curves.js";
-import { momentText } from "../models/swing-events.js";
+
+const MOMENT = { unit: "ms", decimals: 0 };
 
 export class EventsTable {
   #table; #playhead;
@@ -14,7 +15,7 @@ export class EventsTable {
   }
 
   show(curves, events) {
-    const heads = ["Event", "Moment", ...Object.values(CURVES).map((curve) => curve.label)];
+    const heads = ["Event", "From the top", ...Object.values(CURVES).map((curve) => curve.label)];
     this.#table.tHead.replaceChildren(el("tr", {}, heads.map((head) => el("th", { scope: "col" }, head))));
     this.#table.tBodies[0].replaceChildren(...events.map((event) => this.#row(curves, event)));
   }
@@ -24,6 +25,6 @@ export class EventsTable {
     button.addEventListener("click", () => this.#playhead.moveTo(time));
     const values = Object.entries(CURVES).map(([name, curve]) =>
       el("td", {}, formatWithUnit(curves.at(name, time), curve)));
-    return el("tr", {}, el("th", { scope: "row" }, button), el("td", {}, momentText(time)), values);
+    return el("tr", {}, el("th", { scope: "row" }, button), el("td", {}, formatWithUnit(time * 1000, MOMENT, formatSigned)), values);
   }
 }

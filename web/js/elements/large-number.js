@@ -28,12 +28,13 @@ export class LargeNumber {
     write(this.#parts.label, column.label);
     write(this.#parts.meaning, number.meaning);
     write(this.#parts.number, reading.number);
-    write(this.#parts.unit, column.unit);
+    write(this.#parts.unit, reading.unit);
     write(this.#parts.sign, reading.sign);
     write(this.#parts.change, reading.change);
     write(this.#parts.uncertainty, reading.uncertainty && `Standard uncertainty ${reading.uncertainty}`);
     this.#parts.estimate.hidden = !column.estimate;
-    this.#fit(reading.number, column.unit);
+    this.#fit(reading.number, reading.unit);
+    this.#value.dataset.missing = String(swings.last === null);
     this.#showTrend(column, swings);
     this.#showFlags(swings.last?.flags ?? []);
   }

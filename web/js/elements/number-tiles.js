@@ -15,7 +15,7 @@ export class NumberTiles {
   show(numbers, swings, dictionary) {
     while (this.#tiles.length < numbers.length) this.#addTile(this.#tiles.length);
     numbers.forEach((number, place) => {
-      fill(this.#tiles[place], number, readingOf(number, swings, dictionary));
+      fill(this.#tiles[place], number, readingOf(number, swings, dictionary), swings);
     });
   }
 
@@ -38,12 +38,12 @@ export class NumberTiles {
   }
 }
 
-function fill(tile, number, reading) {
+function fill(tile, number, reading, swings) {
   write(tile.label, reading.column.label);
   write(tile.number, reading.number);
-  write(tile.unit, reading.column.unit);
+  write(tile.unit, reading.unit);
   tile.estimate.hidden = !reading.column.estimate;
-  write(tile.sign, reading.sign);
+  write(tile.sign, swings.last === null ? "" : reading.sign);
   write(tile.change, reading.change);
   set(tile.button, { "data-side": number.side, "data-column": number.column, title: number.meaning });
 }

@@ -34,12 +34,12 @@ export class SwingDetail {
     this.#numbers = new NumbersPanel(this.#part("numbers"));
     this.#part("before").addEventListener("click", () => onStep(-1));
     this.#part("after").addEventListener("click", () => onStep(1));
-    this.#part("close").addEventListener("click", () => this.#zoom());
+    this.#part("close").addEventListener("click", () => this.#zoom(!this.#isClose));
   }
 
   connect() {
     for (const part of [this.#charts, this.#overhead, this.#scrubber]) part.connect();
-    if (matchMedia(NARROW).matches) this.#zoom();
+    this.#zoom(matchMedia(NARROW).matches);
   }
 
   disconnect() {
@@ -99,10 +99,12 @@ export class SwingDetail {
     await this.#charts.show(curves, events);
   }
 
-  #zoom() {
-    const button = this.#part("close");
-    const close = button.getAttribute("aria-pressed") !== "true";
-    set(button, { "aria-pressed": String(close) });
+  get #isClose() {
+    return this.#part("close").getAttribute("aria-pressed") === "true";
+  }
+
+  #zoom(close) {
+    set(this.#part("close"), { "aria-pressed": String(close) });
     this.#charts.zoom(close);
   }
 }

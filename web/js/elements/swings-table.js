@@ -33,7 +33,7 @@ export class SwingsTable {
   markOpen(swingId) {
     this.#openId = swingId;
     for (const row of this.#table.tBodies[0].rows) {
-      set(row, { "aria-selected": row.dataset.swing === String(swingId) ? "true" : null });
+      set(row, { "aria-current": row.dataset.swing === String(swingId) ? "true" : null });
     }
   }
 

@@ -2,6 +2,8 @@
 
 import { formatNumber, formatWithUnit, isNumber, unitWords } from "./number-format.js";
 
+const WAITING = "waiting for a swing";
+
 /** @returns texts for `number` (of RANGE_NUMBERS) in the last swing of `swings`. */
 export function readingOf(number, swings, dictionary) {
   const column = dictionary.get(number.column);
@@ -9,8 +11,9 @@ export function readingOf(number, swings, dictionary) {
   const value = swing?.metrics[number.column];
   return {
     number: formatNumber(value, column.decimals),
+    unit: isNumber(value) ? column.unit : "",
     column,
-    sign: isNumber(value) ? number.sign(value) : swing ? "not available for this swing" : "",
+    sign: isNumber(value) ? number.sign(value) : swing ? "not available for this swing" : WAITING,
     change: changeText(swing, swings, column),
     uncertainty: uncertaintyText(swing?.uncertainty?.[number.column], column),
   };

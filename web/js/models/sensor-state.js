@@ -4,7 +4,10 @@ const NAMES = { pelvis: "Pelvis", upper_back: "Upper back" };
 const SEGMENTS = ["pelvis", "upper_back"];
 const LIVE = "streaming";
 
-/** @returns {level: "calm" | "ready" | "warn" | "loud", text} for the page's present knowledge. */
+/** @returns {level: "calm" | "ready" | "warn" | "loud", text, detail} for what the page knows now.
+ *
+ * `detail` holds figures that change all the time and are not to be read out.
+ */
 export function stateLine({ channel, session, streams, calibration }) {
   if (channel.kind === "lost") return lost(channel);
   if (channel.kind !== "open") return { level: "calm", text: "Connecting to the service\u2026" };
@@ -29,7 +32,7 @@ function sensors(streams, calibration) {
   if (calibration && !calibration.calibrated) {
     return { level: "warn", text: calibration.text || "Not calibrated: stand still, then bow." };
   }
-  return { level: "ready", text: `Ready for a swing. ${ratesText(bySegment)}` };
+  return { level: "ready", text: "Ready for a swing.", detail: figures(bySegment) };
 }
 
 /** A sensor that is missing or not streaming, in words; null when all is well. */
@@ -40,11 +43,15 @@ function troubleOf(segment, stream) {
   return `${name} sensor ${stream.state}: check that it is on and in range.`;
 }
 
-function ratesText(bySegment) {
+/** Rate, lost samples and battery of each sensor. */
+function figures(bySegment) {
   const parts = SEGMENTS.map((segment) => {
-    const { rate_hz: rate, lost: missing } = bySegment.get(segment);
-    const gone = missing > 0 ? `, ${missing} lost` : "";
-    return `${NAMES[segment]} ${Math.round(rate ?? 0)}\u00a0Hz${gone}`;
+    const { rate_hz: rate, lost: missing, battery_percent: battery } = bySegment.get(segment);
+    return [
+      `${NAMES[segment]} ${Math.round(rate ?? 0)}\u00a0Hz`,
+      missing > 0 ? `${missing} samples lost` : "",
+      typeof battery === "number" ? `battery ${battery}\u00a0%` : "",
+    ].filter(Boolean).join(", ");
   });
   return parts.join(" \u00b7 ");
 }
