@@ -37,7 +37,7 @@ from sensors.wire import (
 )
 
 WINDOW: Final = 48
-"""Frames on their way that are not acknowledged; the service lets 64 batches wait."""
+"""Batches on their way that are not acknowledged; the service lets 64 wait."""
 _TRY_AGAIN: Final = frozenset({"store"})
 """Refusals that end the connection and may be gone at the next: the store could not commit."""
 _WORDS_ONLY: Final = frozenset({"session-ended"})
@@ -99,7 +99,7 @@ class Uplink:
     @property
     def unanswered(self) -> int:
         """Batches that were sent and are not acknowledged."""
-        return sum(sent.stream_id is not None for sent in self._sent)
+        return sum(sent.stream_id is not None and not sent.done for sent in self._sent)
 
     @property
     def _oldest(self) -> int:
@@ -142,7 +142,7 @@ class Uplink:
             return encode(self._hello)
         if self._reports:
             return encode(self._reports.pop(next(iter(self._reports))))
-        while len(self._sent) < self._window:
+        while self.unanswered < self._window:
             frame = self.spool.read(self._next)
             if frame is None:
                 return None
@@ -192,7 +192,9 @@ class Uplink:
             sent = _Sent(number, None, 0)
             self._finish_sent = self._finish_sent or isinstance(message, Finish)
         self._sent.append(sent)
-        self._forget()
+        if sent.done:
+            self._arrived_before(number)
+            self._forget()
         return not sent.done
 
     def _welcome(self, welcome: Welcome) -> None:
@@ -236,11 +238,14 @@ class Uplink:
             if sent.stream_id == stream_id and sent.sequence < wanted:
                 sent.done = True
                 newest = sent.number
-        for sent in self._sent:
-            # Frames are taken in order: a mark before a stored batch has arrived as well.
-            if sent.stream_id is None and sent.number < newest:
-                sent.done = True
+        self._arrived_before(newest)
         self._forget()
+
+    def _arrived_before(self, number: int) -> None:
+        """Marks before a stored batch have arrived as well: frames are taken in order."""
+        for sent in self._sent:
+            if sent.stream_id is None and sent.number < number:
+                sent.done = True
 
     def _forget(self) -> None:
         while self._sent and self._sent[0].done:

@@ -288,6 +288,19 @@ def test_the_end_of_the_session_is_news_and_no_reason_to_stop():
     assert sequences(sent(link)) == [("p", 0)]
 
 
+def test_a_mark_among_batches_that_are_stored_does_not_hold_up_what_follows():
+    first = uplink("p")
+    connect(first)
+    first.append(Mark(kind="stand", start_s=0.0, end_s=1.0))
+    for i in range(12):
+        first.append(batch("p", i))
+    again = Uplink(first.spool, window=3)
+    connect(again, p=10)
+    assert sequences(sent(again)) == [("p", 10), ("p", 11)]
+    again.receive(Acknowledge(stream_id="p", sequence=11))
+    assert again.waiting == 0
+
+
 class AnyCourse(RuleBasedStateMachine):
     """Any order of making, sending, storing, acknowledging and losing the line.
 
@@ -299,6 +312,8 @@ class AnyCourse(RuleBasedStateMachine):
         self.link = uplink("p", "u", window=4)
         self.made = {"p": 0, "u": 0}
         self.stored: dict[str, list[int]] = {"p": [], "u": []}
+        self.marks: list[Mark] = []
+        self.arrived: list[Mark] = []
         self.connected = False
         self.on_the_line: list[wire.FromCollector] = []
         self.answers: list[wire.FromService] = []
@@ -307,6 +322,19 @@ class AnyCourse(RuleBasedStateMachine):
     def make(self, name):
         self.link.append(batch(name, self.made[name]))
         self.made[name] += 1
+
+    @rule()
+    def mark(self):
+        self.marks.append(Mark(kind="stand", start_s=float(len(self.marks)), end_s=1e9))
+        self.link.append(self.marks[-1])
+
+    @rule()
+    def take_up_in_another_process(self):
+        """All that was not in the spool is gone."""
+        self.on_the_line.clear()
+        self.answers.clear()
+        self.link = Uplink(self.link.spool, window=4)
+        self.connected = False
 
     @precondition(lambda self: not self.connected)
     @rule()
@@ -328,6 +356,9 @@ class AnyCourse(RuleBasedStateMachine):
     @rule()
     def store(self):
         message = self.on_the_line.pop(0)
+        if isinstance(message, Mark):
+            self.arrived += [message] if message not in self.arrived else []
+            return
         if not isinstance(message, wire.SampleBatch):
             return
         kept = self.stored[message.stream_id]
@@ -370,7 +401,8 @@ class AnyCourse(RuleBasedStateMachine):
             while self.answers:
                 self.answer()
         assert {name: len(kept) for name, kept in self.stored.items()} == self.made
-        assert self.link.waiting == 0
+        assert self.arrived == self.marks
+        assert self.link.unanswered == 0
 
 
 AnyCourse.TestCase.settings = settings(max_examples=60, stateful_step_count=40, deadline=None)
