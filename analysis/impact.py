@@ -11,6 +11,7 @@ professionals (Steele et al. 2018, Ann Rehabil Med 42:713-721), so the estimate 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.signal import butter, sosfilt
@@ -73,8 +74,9 @@ def strike_onset(time_s: Array, force: Array, peak_s: float) -> float | None:
     share = STRIKE_BAND_HZ * nominal_step_s(time_s)
     if share > 0.4:
         return None
-    sections = butter(2, 2.0 * share, btype="highpass", output="sos")
-    ring = np.linalg.norm(sosfilt(sections, force[first:last] - force[first], axis=0), axis=1)
+    ring = np.linalg.norm(
+        sosfilt(_sections(round(share, 4)), force[first:last] - force[first], axis=0), axis=1
+    )
     near = time_s >= peak_s - before_s
     usual = float(np.sqrt(np.mean(ring[~near][ring[~near].size // 2 :] ** 2)))
     greatest = float(ring[near].max())
@@ -83,3 +85,8 @@ def strike_onset(time_s: Array, force: Array, peak_s: float) -> float | None:
     stands_out = ring >= max(ONSET_SHARE * greatest, ONSET_OVER_REST * usual)
     onset = int(np.flatnonzero(near & stands_out)[0])
     return float(0.5 * (time_s[onset - 1] + time_s[onset]))
+
+
+@lru_cache(maxsize=64)
+def _sections(cutoff_share: float) -> Array:
+    return np.asarray(butter(2, 2.0 * cutoff_share, btype="highpass", output="sos"))

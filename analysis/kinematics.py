@@ -20,7 +20,7 @@ from analysis.results import Handedness, Interval
 from analysis.samples import Array
 
 GRID_S = 0.005
-"""Step of the common time line of curves and of the search for the greatest separation."""
+"""Step of the common time line of curves."""
 
 
 def target_sign(handedness: Handedness) -> float:
@@ -32,96 +32,109 @@ def target_sign(handedness: Handedness) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class SegmentPath:
-    """A segment over a stretch of time, with `sign` +1 where toward the target is to the left.
+class Rates:
+    """Filtered angular velocity of a segment over a stretch of time.
 
-    axial: filtered velocity about its own long axis. Internal: orientation and filtered angular
-    velocity by interpolation, segment-to-world with heading 0 at address.
+    sign +1 where toward the target is to the left; axial: about its own long axis, toward the
+    target positive; spline: (n, 3) rad/s in segment axes at any times of the stretch.
     """
 
     sign: float
     axial: AxialCurve
-    _orientation: CubicHermiteSpline
-    _rate: CubicSpline
-    _to_address: Array
+    spline: CubicSpline
 
-    def orientation(self, time_s: Array) -> Array:
-        """Segment-to-world (n, 4), heading 0 at address, at any times (n,) s of the stretch."""
-        return rotation.multiply(
-            self._to_address, rotation.normalise(np.asarray(self._orientation(time_s)))
-        )
 
-    def angles(self, time_s: Array) -> Array:
-        """Turn, obliquity and forward tilt, (n, 3) rad: toward the target, lead side up, forward.
+@dataclass(frozen=True, slots=True)
+class Posture:
+    """A segment at n times. orientation (n, 4): segment-to-world, heading 0 at address.
 
-        Turn since address.
+    turn, obliquity, tilt (n,) rad: toward the target, lead side up, forward; turn_rate (n,) rad/s
+    toward the target.
+    """
+
+    orientation: Array
+    turn: Array
+    obliquity: Array
+    tilt: Array
+    turn_rate: Array
+
+
+@dataclass(frozen=True, slots=True)
+class SegmentPath:
+    """A segment around a swing; orientation by interpolation, turned so that address is 0."""
+
+    rates: Rates
+    orientation: CubicHermiteSpline
+    to_address: Array
+
+    def at(self, time_s: Array) -> Posture:
+        """Posture at times (n,) s of the path.
+
+        The turn's rate from the angular velocity w in segment axes: (w_x sin c + w_y cos c) /
+        cos b, with b and c the second and third angle of the sequence Y-X-Z.
         """
-        angles: Array = rotation.cardan_yxz(self.orientation(time_s))
-        angles *= np.array([self.sign, self.sign, -1.0])
-        return angles
-
-    def turn_rate(self, time_s: Array) -> Array:
-        """Rate of the turn, (n,) rad/s, positive toward the target.
-
-        From the angular velocity w in segment axes: (w_x sin c + w_y cos c) / cos b, with b and c
-        the second and third angle of the sequence Y-X-Z.
-        """
-        sequence = rotation.cardan_yxz(self.orientation(time_s))
-        x, y, _ = np.asarray(self._rate(time_s)).T
-        tilt = sequence[:, 2]
-        rate: Array = (x * np.sin(tilt) + y * np.cos(tilt)) / np.cos(sequence[:, 1])
-        return self.sign * rate
-
-    def axial_angle(self, start_s: float, end_s: float) -> float:
-        """Angle turned about the segment's own long axis between two times, rad."""
-        return float(self.axial.spline.integrate(start_s, end_s))
+        raw = np.asarray(self.orientation(time_s))
+        placed = rotation.multiply(self.to_address, rotation.normalise(raw))
+        first, second, third = rotation.cardan_yxz(placed).T
+        x, y, _ = np.asarray(self.rates.spline(time_s)).T
+        rate = (x * np.sin(third) + y * np.cos(third)) / np.cos(second)
+        sign = self.rates.sign
+        return Posture(placed, sign * first, sign * second, -third, sign * rate)
 
 
-def segment_path(motion: SegmentMotion, stretch: Interval, sign: float) -> SegmentPath:
-    """Path of a segment over a stretch of time; address is set later by `zeroed_at`."""
-    first, last = np.searchsorted(motion.time_s, (stretch.start_s, stretch.end_s))
-    rows = slice(int(first), int(last))
+def filtered_rates(motion: SegmentMotion, stretch: Interval, sign: float) -> Rates:
+    """Angular velocity over a stretch of time, low-passed."""
+    rows = _rows(motion.time_s, stretch)
+    time_s = motion.time_s[rows]
+    smooth = low_pass(time_s, motion.angular_velocity[rows])
+    spline = CubicSpline(time_s, smooth)
+    axial = CubicSpline.construct_fast(sign * spline.c[:, :, 1], time_s)
+    return Rates(sign, AxialCurve(time_s, sign * smooth[:, 1], axial), spline)
+
+
+def segment_path(
+    motion: SegmentMotion, rates: Rates, stretch: Interval, address_s: float
+) -> SegmentPath:
+    """Path over a stretch of time that lies within that of the rates and holds the address."""
+    rows = _rows(motion.time_s, stretch)
     time_s, turned = motion.time_s[rows], _one_sheet(motion.orientation[rows])
-    rate = motion.angular_velocity[rows]
-    smooth = low_pass(time_s, rate)
-    spin = np.concatenate((np.zeros((rate.shape[0], 1)), rate), axis=1)
-    slope = 0.5 * rotation.multiply(turned, spin)
-    return SegmentPath(
-        sign,
-        AxialCurve.through(time_s, sign * smooth[:, 1]),
-        CubicHermiteSpline(time_s, turned, slope),
-        CubicSpline(time_s, smooth),
-        rotation.IDENTITY,
-    )
+    spin = np.zeros_like(turned)
+    spin[:, 1:] = motion.angular_velocity[rows]
+    orientation = CubicHermiteSpline(time_s, turned, 0.5 * rotation.multiply(turned, spin))
+    heading = float(rotation.cardan_yxz(rotation.normalise(orientation(address_s)))[0])
+    return SegmentPath(rates, orientation, rotation.from_axis(1, -heading))
 
 
-def zeroed_at(path: SegmentPath, address_s: float) -> SegmentPath:
-    """The same path with its heading turned to 0 at address."""
-    at = rotation.normalise(np.asarray(path._orientation(address_s)))
-    heading = float(rotation.cardan_yxz(at)[0])
-    return SegmentPath(
-        path.sign, path.axial, path._orientation, path._rate, rotation.from_axis(1, -heading)
-    )
+def axial_angle(curve: AxialCurve, start_s: float, end_s: float) -> float:
+    """Angle turned about the segment's own long axis between two times, rad."""
+    return float(curve.spline.integrate(start_s, end_s))
 
 
-def joint_separation(pelvis: SegmentPath, upper_back: SegmentPath, time_s: Array) -> Array:
+def joint_separation(pelvis: Posture, upper_back: Posture, sign: float) -> Array:
     """Axial rotation of the spine joint angles, (n,) rad, positive with the upper back further
     away from the target. Headings are 0 at address, as the sensors know no common heading."""
-    joint = rotation.spine_joint_angles(pelvis.orientation(time_s), upper_back.orientation(time_s))
-    axial: Array = -pelvis.sign * joint[:, 2]
+    joint = rotation.spine_joint_angles(pelvis.orientation, upper_back.orientation)
+    axial: Array = -sign * joint[:, 2]
     return axial
 
 
-def common_times(pelvis: SegmentPath, upper_back: SegmentPath, start_s: float) -> Array:
-    """Evenly spaced times from `start_s` to the end of the shorter path, s."""
-    end_s = min(float(path.axial.time_s[-1]) for path in (pelvis, upper_back))
+def common_times(curves: tuple[AxialCurve, AxialCurve], start_s: float) -> Array:
+    """Evenly spaced times from `start_s` to the end of the shorter curve, s."""
+    end_s = min(float(curve.time_s[-1]) for curve in curves)
     steps = np.arange(int((end_s - start_s) / GRID_S) + 1, dtype=np.float64)
     return start_s + GRID_S * steps
+
+
+def _rows(time_s: Array, stretch: Interval) -> slice:
+    first, last = np.searchsorted(time_s, (stretch.start_s, stretch.end_s))
+    return slice(int(first), int(last))
 
 
 def _one_sheet(quaternion: Array) -> Array:
     """The same rotations (n, 4) without sign jumps from row to row."""
     jumps = np.sum(quaternion[1:] * quaternion[:-1], axis=1) < 0.0
+    if not jumps.any():
+        return quaternion
     sign = np.where(np.cumsum(jumps) % 2, -1.0, 1.0)
     out = quaternion.copy()
     out[1:] *= sign[:, None]

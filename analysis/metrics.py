@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.events import Downswing
+from analysis.events import AxialCurve, Downswing
 from analysis.impact import Impact
-from analysis.kinematics import SegmentPath, joint_separation
+from analysis.kinematics import Posture, SegmentPath, axial_angle, joint_separation
 from analysis.power import axial_inertia, peak_power
 from analysis.results import GolferFacts
-from analysis.samples import Array, Segment
+from analysis.samples import Segment
 
 Metrics = dict[str, float | str | None]
 
@@ -43,8 +43,17 @@ class SwingMoments:
 
 
 @dataclass(frozen=True, slots=True)
+class PostureAtTop:
+    """Angles of a segment at the top, rad, in the golfer's signs."""
+
+    turn: float
+    obliquity: float
+    tilt: float
+
+
+@dataclass(frozen=True, slots=True)
 class Separation:
-    """Separation of both kinds, rad, and how fast it closes, rad/s."""
+    """Separation of both kinds, rad, how fast it closes, rad/s, and both postures at the top."""
 
     top: float
     greatest: float
@@ -52,6 +61,7 @@ class Separation:
     joint_top: float
     joint_greatest: float
     closing_peak: float
+    at_top: tuple[PostureAtTop, PostureAtTop]
 
 
 def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMoments) -> Separation:
@@ -59,24 +69,28 @@ def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMomen
     start_s = min(moments.pelvis.reversal_s, moments.top_s)
     end_s = moments.upper_back.peak_s
     steps = max(2, int(np.ceil((end_s - start_s) / SEARCH_STEP_S)) + 1)
-    times = np.append(np.linspace(start_s, end_s, steps), moments.top_s)
-    apart = pelvis.angles(times)[:, 0] - upper_back.angles(times)[:, 0]
-    joint = joint_separation(pelvis, upper_back, times)
-    closing = upper_back.turn_rate(times) - pelvis.turn_rate(times)
-    greatest = int(np.argmax(apart[:-1]))
+    times = np.append(np.linspace(start_s, end_s, steps), (moments.top_s, moments.address_s))
+    hips, shoulders = pelvis.at(times), upper_back.at(times)
+    apart = hips.turn - shoulders.turn
+    joint = joint_separation(hips, shoulders, pelvis.rates.sign)
+    joint = joint - joint[-1]
+    closing = shoulders.turn_rate - hips.turn_rate
+    greatest = int(np.argmax(apart[:-2]))
     return Separation(
-        float(apart[-1]),
+        float(apart[-2]),
         float(apart[greatest]),
         float(times[greatest]),
-        float(joint[-1] - joint_at(pelvis, upper_back, moments.address_s)),
-        float(joint[:-1].max() - joint_at(pelvis, upper_back, moments.address_s)),
-        float(closing[:-1].max()),
+        float(joint[-2]),
+        float(joint[:-2].max()),
+        float(closing[:-2].max()),
+        (_posture(hips, -2), _posture(shoulders, -2)),
     )
 
 
-def joint_at(pelvis: SegmentPath, upper_back: SegmentPath, at_s: float) -> float:
-    """Joint separation at one time, rad, not yet relative to address."""
-    return float(joint_separation(pelvis, upper_back, np.array([at_s]))[0])
+def _posture(posture: Posture, row: int) -> PostureAtTop:
+    return PostureAtTop(
+        float(posture.turn[row]), float(posture.obliquity[row]), float(posture.tilt[row])
+    )
 
 
 def swing_events(moments: SwingMoments, apart: Separation) -> dict[str, float]:
@@ -95,8 +109,7 @@ def swing_events(moments: SwingMoments, apart: Separation) -> dict[str, float]:
 
 
 def swing_metrics(
-    pelvis: SegmentPath,
-    upper_back: SegmentPath,
+    curves: tuple[AxialCurve, AxialCurve],
     moments: SwingMoments,
     apart: Separation,
     golfer: GolferFacts,
@@ -106,14 +119,14 @@ def swing_metrics(
     del events["upper_back_reversal_s"]
     metrics: Metrics = {**events}
     metrics |= _separation_columns(apart) | _sequence_columns(moments)
-    for name, path, down, segment in (
-        ("pelvis", pelvis, moments.pelvis, Segment.PELVIS),
-        ("upper_back", upper_back, moments.upper_back, Segment.UPPER_BACK),
+    for segment, curve, down, posture in zip(
+        Segment, curves, (moments.pelvis, moments.upper_back), apart.at_top, strict=True
     ):
-        metrics |= _posture_columns(name, path, moments.top_s)
-        metrics |= _runway_columns(f"{name}_", path, down)
-        metrics |= _power_columns(name, path, down, axial_inertia(segment, golfer), golfer.mass_kg)
-    metrics |= _runway_columns("", upper_back, moments.upper_back)
+        name, inertia = segment.value, axial_inertia(segment, golfer)
+        metrics |= _posture_columns(name, posture)
+        metrics |= _runway_columns(f"{name}_", curve, down)
+        metrics |= _power_columns(name, curve, down, inertia, golfer.mass_kg)
+    metrics |= _runway_columns("", curves[1], moments.upper_back)
     return metrics
 
 
@@ -150,17 +163,16 @@ def _sequence_columns(moments: SwingMoments) -> Metrics:
     }
 
 
-def _posture_columns(name: str, path: SegmentPath, top_s: float) -> Metrics:
-    turn, obliquity, tilt = path.angles(np.array([top_s]))[0]
+def _posture_columns(name: str, posture: PostureAtTop) -> Metrics:
     return {
-        f"{name}_turn_top_deg": _degrees(turn),
-        f"{name}_obliquity_top_deg": _degrees(obliquity),
-        f"{name}_forward_tilt_top_deg": _degrees(tilt),
+        f"{name}_turn_top_deg": _degrees(posture.turn),
+        f"{name}_obliquity_top_deg": _degrees(posture.obliquity),
+        f"{name}_forward_tilt_top_deg": _degrees(posture.tilt),
     }
 
 
-def _runway_columns(prefix: str, path: SegmentPath, down: Downswing) -> Metrics:
-    runway = path.axial_angle(down.reversal_s, down.peak_s)
+def _runway_columns(prefix: str, curve: AxialCurve, down: Downswing) -> Metrics:
+    runway = axial_angle(curve, down.reversal_s, down.peak_s)
     rate = down.peak**2 / (2.0 * runway) if runway > 0.0 else None
     return {
         f"{prefix}runway_deg": _degrees(runway),
@@ -170,13 +182,13 @@ def _runway_columns(prefix: str, path: SegmentPath, down: Downswing) -> Metrics:
 
 
 def _power_columns(
-    name: str, path: SegmentPath, down: Downswing, inertia: float | None, mass_kg: float | None
+    name: str, curve: AxialCurve, down: Downswing, inertia: float | None, mass_kg: float | None
 ) -> Metrics:
     if inertia is None or mass_kg is None:
         return {f"{name}_peak_power_w": None, f"{name}_peak_power_w_per_kg": None}
-    power_w = peak_power(path.axial, inertia, down.reversal_s, down.peak_s)
+    power_w = peak_power(curve, inertia, down.reversal_s, down.peak_s)
     return {f"{name}_peak_power_w": power_w, f"{name}_peak_power_w_per_kg": power_w / mass_kg}
 
 
-def _degrees(angle_rad: float | Array) -> float:
+def _degrees(angle_rad: float) -> float:
     return float(np.degrees(angle_rad))

@@ -45,7 +45,7 @@ QUIET_AFTER_S = 0.5
 """So much quiet after the swing ends its window."""
 LEAST_AFTER_S, MOST_AFTER_S = 1.5, 3.5
 """The window ends between these times after the peak."""
-BEFORE_S = 15.0
+BEFORE_S = 14.0
 """The window starts so long before the peak: room for the address and quiet to learn the bias."""
 
 
@@ -107,18 +107,23 @@ class SwingFinder:
         for row in fast:
             block = int(fresh.index[row])
             calibration = self._calibration_at(block * BLOCK_S)
-            rate = abs(long_axis_rate(fresh.gyro[row : row + 1], calibration.upper_back)[0])
-            if rate >= LEAST_PEAK and is_swing(pelvis, upper_back, block, calibration):
+            if is_fastest(upper_back, block, calibration.upper_back) and is_swing(
+                pelvis, upper_back, block, calibration
+            ):
                 peaks.append(block)
         return peaks
 
 
-def is_swing(pelvis: Blocks, upper_back: Blocks, peak: int, calibration: Calibration) -> bool:
-    """Whether a swing has its upper back's peak speed in block `peak`."""
+def is_fastest(upper_back: Blocks, peak: int, mounting: Mounting) -> bool:
+    """Whether no block near `peak` turns faster about the long axis, and it fast enough."""
     near = upper_back.between(peak - _ALONE, peak + _ALONE)
-    fastest = int(np.argmax(np.abs(long_axis_rate(near.gyro, calibration.upper_back))))
-    if near.index[fastest] != peak:
-        return False
+    rate = np.abs(long_axis_rate(near.gyro, mounting))
+    fastest = int(np.argmax(rate))
+    return bool(near.index[fastest] == peak and rate[fastest] >= LEAST_PEAK)
+
+
+def is_swing(pelvis: Blocks, upper_back: Blocks, peak: int, calibration: Calibration) -> bool:
+    """Whether a swing has its upper back's peak speed in block `peak`, fastest around it."""
     back = _blocks(BACKSWING_S + LONGEST_RISE_S)
     rate = long_axis_rate(upper_back.filled(peak - back, peak + 1), calibration.upper_back)
     toward = rate * np.sign(rate[back])

@@ -8,25 +8,33 @@ from analysis import rotation
 from analysis.blocks import joined
 from analysis.columns import METRIC_NAMES
 from analysis.errors import AnalysisError
-from analysis.events import PEAK_WITHIN_S, PELVIS_AFTER_S, PELVIS_BEFORE_S, downswing, takeaway
+from analysis.events import (
+    PEAK_WITHIN_S,
+    PELVIS_AFTER_S,
+    PELVIS_BEFORE_S,
+    AxialCurve,
+    downswing,
+    takeaway,
+)
 from analysis.impact import find_impact
 from analysis.kinematics import (
     SegmentPath,
     common_times,
+    filtered_rates,
     joint_separation,
     segment_path,
     target_sign,
-    zeroed_at,
 )
 from analysis.metrics import SwingMoments, separation, swing_events, swing_metrics
 from analysis.orientation import SegmentMotion, segment_motion
 from analysis.quality import calibration_flags, direction_flag, swing_flags, unreadable_flag
 from analysis.results import Calibration, Curves, Flag, GolferFacts, Interval, Swing
-from analysis.samples import Array, SampleTable
+from analysis.samples import SampleTable
 from analysis.segmentation import anchor_s
 
-PATH_BEFORE_S = 8.0
-"""The path starts so long before the anchor: takeaway at most 3.7 s, address some more."""
+RATES_BEFORE_S = 7.0
+"""Rates are filtered from so long before the anchor: LONGEST_DOWN_S and the turn away before the
+takeaway, and ADDRESS_BEFORE_S before that."""
 ADDRESS_BEFORE_S = 3.0
 """A quiet spell that ended longer than this before the takeaway is not this swing's address."""
 CURVES_BEFORE_S = 0.3
@@ -68,7 +76,8 @@ def _analyse(
     golfer: GolferFacts,
 ) -> Swing:
     pelvis, upper_back = tables
-    stretch = Interval(anchor_s(window) - PATH_BEFORE_S, window.end_s)
+    at_s = anchor_s(window)
+    stretch = Interval(at_s - RATES_BEFORE_S, window.end_s)
     for name, samples in (("pelvis", pelvis), ("upper back", upper_back)):
         if len(samples.between(stretch.start_s, stretch.end_s)) < LEAST_SAMPLES:
             raise _UnreadableError(f"the {name} sensor sent next to nothing")
@@ -76,10 +85,15 @@ def _analyse(
         segment_motion(pelvis, calibration.pelvis),
         segment_motion(upper_back, calibration.upper_back),
     )
-    sign = _direction(motions[1], anchor_s(window))
-    paths = [segment_path(motion, stretch, sign) for motion in motions]
-    moments = _moments(motions, paths[0], paths[1], anchor_s(window))
-    paths = [zeroed_at(path, moments.address_s) for path in paths]
+    sign = _direction(motions[1], at_s)
+    rates = [filtered_rates(motion, stretch, sign) for motion in motions]
+    curves = (rates[0].axial, rates[1].axial)
+    moments = _moments(motions, curves, at_s)
+    around = Interval(moments.address_s - CURVES_BEFORE_S, window.end_s)
+    paths = [
+        segment_path(motion, rate, around, moments.address_s)
+        for motion, rate in zip(motions, rates, strict=True)
+    ]
     apart = separation(paths[0], paths[1], moments)
     clock_u_s = float(np.hypot(pelvis.time_u_s, upper_back.time_u_s))
     flags: tuple[Flag, ...] = swing_flags(motions, moments, clock_u_s, calibration)
@@ -89,9 +103,9 @@ def _analyse(
         number,
         window,
         swing_events(moments, apart),
-        swing_metrics(paths[0], paths[1], moments, apart, golfer),
+        swing_metrics(curves, moments, apart, golfer),
         flags=flags,
-        curves=_curves(paths[0], paths[1], moments.address_s),
+        curves=_drawn(paths[0], paths[1], moments.address_s),
     )
 
 
@@ -106,20 +120,20 @@ def _direction(upper_back: SegmentMotion, at_s: float) -> float:
 
 def _moments(
     motions: tuple[SegmentMotion, SegmentMotion],
-    pelvis: SegmentPath,
-    upper_back: SegmentPath,
+    curves: tuple[AxialCurve, AxialCurve],
     at_s: float,
 ) -> SwingMoments:
-    upper_down = downswing(upper_back.axial, at_s - PEAK_WITHIN_S, at_s + PEAK_WITHIN_S)
+    pelvis, upper_back = curves
+    upper_down = downswing(upper_back, at_s - PEAK_WITHIN_S, at_s + PEAK_WITHIN_S)
     if upper_down is None:
         raise _UnreadableError("the upper back shows no reversal before its peak speed")
     peak_s = upper_down.peak_s
-    pelvis_down = downswing(pelvis.axial, peak_s - PELVIS_BEFORE_S, peak_s + PELVIS_AFTER_S)
+    pelvis_down = downswing(pelvis, peak_s - PELVIS_BEFORE_S, peak_s + PELVIS_AFTER_S)
     if pelvis_down is None:
         raise _UnreadableError("the pelvis shows no reversal before its peak speed")
-    takeaway_s = takeaway(upper_back.axial, upper_down.reversal_s)
+    takeaway_s = takeaway(upper_back, upper_down.reversal_s)
     quiet_s = _last_quiet(motions, takeaway_s)
-    first_s = max(float(path.axial.time_s[0]) for path in (pelvis, upper_back))
+    first_s = max(float(curve.time_s[0]) for curve in curves)
     force = [(motion.time_s, motion.specific_force) for motion in motions]
     return SwingMoments(
         max(takeaway_s if quiet_s is None else quiet_s, first_s),
@@ -146,11 +160,13 @@ def _last_quiet(motions: tuple[SegmentMotion, SegmentMotion], takeaway_s: float)
     return min(ends) if min(ends) >= takeaway_s - ADDRESS_BEFORE_S else None
 
 
-def _curves(pelvis: SegmentPath, upper_back: SegmentPath, address_s: float) -> Curves:
-    first_s = max(float(path.axial.time_s[0]) for path in (pelvis, upper_back))
-    time_s = common_times(pelvis, upper_back, max(first_s, address_s - CURVES_BEFORE_S))
-    turns = [rotation.unwrap(path.angles(time_s)[:, 0]) for path in (pelvis, upper_back)]
-    joint = rotation.unwrap(joint_separation(pelvis, upper_back, time_s))
+def _drawn(pelvis: SegmentPath, upper_back: SegmentPath, address_s: float) -> Curves:
+    axial = (pelvis.rates.axial, upper_back.rates.axial)
+    first_s = max(float(path.orientation.x[0]) for path in (pelvis, upper_back))
+    time_s = common_times(axial, max(first_s, address_s - CURVES_BEFORE_S))
+    hips, shoulders = pelvis.at(time_s), upper_back.at(time_s)
+    turns = [rotation.unwrap(posture.turn) for posture in (hips, shoulders)]
+    joint = rotation.unwrap(joint_separation(hips, shoulders, pelvis.rates.sign))
     joint -= np.interp(address_s, time_s, joint)
     return Curves(
         time_s,
@@ -158,10 +174,6 @@ def _curves(pelvis: SegmentPath, upper_back: SegmentPath, address_s: float) -> C
         np.degrees(turns[1]),
         np.degrees(turns[0] - turns[1]),
         np.degrees(joint),
-        _velocity_dps(pelvis, time_s),
-        _velocity_dps(upper_back, time_s),
+        np.degrees(axial[0].spline(time_s)),
+        np.degrees(axial[1].spline(time_s)),
     )
-
-
-def _velocity_dps(path: SegmentPath, time_s: Array) -> Array:
-    return np.degrees(np.asarray(path.axial.spline(time_s)))
