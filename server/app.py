@@ -71,6 +71,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         asyncio.create_task(service.commits.run(), name="commit batches"),
         asyncio.create_task(watch(service), name="watch the sensors"),
     ]
+    service.live.start()
     for session in await asyncio.to_thread(service.store.sessions.open_ones):
         service.live.committed(session.id)
     try:

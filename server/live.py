@@ -28,10 +28,14 @@ class LiveSessions:
         self._store = store
         self._hub = hub
         self._clock = clock
-        self._thread = ThreadPoolExecutor(1, "torsolog-analysis")
+        self._thread: ThreadPoolExecutor
         self._sessions: dict[str, LiveSession] = {}
         self._waiting: set[str] = set()
         self._running: set[str] = set()
+
+    def start(self) -> None:
+        """Start the thread; once before anything else, and once more after each `stop`."""
+        self._thread = ThreadPoolExecutor(1, "torsolog-analysis")
 
     def committed(self, session_id: str) -> None:
         """Batches or marks of a session are on the disk: analyse them soon."""
@@ -67,6 +71,8 @@ class LiveSessions:
         for session in self._sessions.values():
             session.halt()
         self._thread.shutdown(wait=True, cancel_futures=True)
+        self._sessions.clear()
+        self._running.clear()
 
     def _advanced(self, session_id: str, work: asyncio.Future[bool]) -> None:
         self._running.discard(session_id)

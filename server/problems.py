@@ -12,6 +12,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from analysis.errors import AnalysisError
 from server.errors import ConflictError, NotFoundError, StoreError, UnusableInputError
@@ -90,10 +91,22 @@ def _handler(status: HTTPStatus) -> Any:  # noqa: ANN401 (starlette's own handle
     return handle
 
 
-def _http_problem(_request: Request, error: Exception) -> JSONResponse:
+def _http_problem(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, HTTPException)
-    detail = str(error.detail)
-    return problem_response(error.status_code, detail, headers=dict(error.headers or {}))
+    headers = {name.lower(): value for name, value in (error.headers or {}).items()}
+    if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+        headers["allow"] = ", ".join(sorted(_methods_of(request))) or headers.get("allow", "")
+    return problem_response(error.status_code, str(error.detail), headers=headers)
+
+
+def _methods_of(request: Request) -> set[str]:
+    """Methods of every route on this path; the framework names those of the first one only."""
+    found = set()
+    for method in ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE"):
+        scope = dict(request.scope, method=method)
+        if any(route.matches(scope)[0] is Match.FULL for route in request.app.routes):
+            found.add(method)
+    return found
 
 
 def _input_problem(_request: Request, error: Exception) -> JSONResponse:

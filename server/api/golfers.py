@@ -38,7 +38,7 @@ def list_golfers(service: ServiceOf) -> list[GolferView]:
     return [GolferView.of(golfer) for golfer in service.store.golfers.all()]
 
 
-@router.post("", status_code=HTTPStatus.CREATED)
+@router.post("", status_code=HTTPStatus.CREATED, responses=declared(HTTPStatus.BAD_REQUEST))
 def add_golfer(golfer: GolferInput, service: ServiceOf) -> GolferView:
     """Add a golfer."""
     new = NewGolfer(**golfer.model_dump())

@@ -20,6 +20,8 @@ from server.views import MarkView, SessionView
 router = APIRouter(prefix="/api/sessions", tags=["sessions"], responses=declared())
 
 NOT_FOUND = declared(HTTPStatus.NOT_FOUND)
+INPUT = declared(HTTPStatus.NOT_FOUND, HTTPStatus.BAD_REQUEST)
+"""A body that cannot even be read as JSON text is a bad request."""
 Title = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 
 
@@ -59,7 +61,7 @@ def list_sessions(
     return [SessionView.of(session) for session in service.store.sessions.all(golfer)]
 
 
-@router.post("", status_code=HTTPStatus.CREATED, responses=NOT_FOUND)
+@router.post("", status_code=HTTPStatus.CREATED, responses=INPUT)
 async def open_session(new: SessionInput, service: ServiceOf) -> SessionView:
     """Open a session. Sessions left open without a collector on the line end."""
     return SessionView.of(await start_session(service, None, new.golfer_id, new.title))
@@ -89,7 +91,7 @@ async def close_session(session_id: SessionId, service: ServiceOf) -> SessionVie
     return SessionView.of(session)
 
 
-@router.post("/{session_id}/marks", status_code=HTTPStatus.CREATED, responses=NOT_FOUND)
+@router.post("/{session_id}/marks", status_code=HTTPStatus.CREATED, responses=INPUT)
 async def mark_session(session_id: SessionId, mark: MarkInput, service: ServiceOf) -> MarkView:
     """Mark a stretch of time; a stand and the bow after it give a calibration."""
     kept = await add_mark(

@@ -106,6 +106,13 @@ async def test_a_body_that_is_no_json_is_a_problem(client):
     problem(answer, 422)
 
 
+async def test_a_body_that_is_no_text_is_a_problem(client):
+    answer = await client.post(
+        "/api/golfers", content=b"{\xff}", headers={"content-type": "application/json"}
+    )
+    problem(answer, 400)
+
+
 async def test_numbers_that_json_does_not_know_are_refused(client):
     answer = await client.post(
         "/api/golfers",
@@ -228,7 +235,7 @@ async def test_an_id_that_is_none_is_refused(client, path):
 async def test_a_wrong_method_is_a_problem(client):
     answer = await client.delete("/api/golfers")
     problem(answer, 405)
-    assert "GET" in answer.headers["allow"]
+    assert answer.headers["allow"] == "GET, POST"
 
 
 async def test_the_csv_of_a_session_reads_back_to_the_numbers_of_the_api(client):
