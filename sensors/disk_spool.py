@@ -5,8 +5,8 @@ of their first frame. A file is deleted when the service has all of it. What is 
 survives the end of the process at any moment; it is not forced through to the disk, so a power cut
 may take the last seconds.
 
-Where the disk takes nothing any more, frames wait in memory, up to MAX_OVERFLOW_BYTES, and go to
-disk in order as soon as it takes them.
+Where the disk takes nothing any more, frames wait in memory, up to a limit, and go to disk in
+order as soon as it takes them.
 """
 
 from __future__ import annotations
@@ -18,13 +18,11 @@ from typing import Final
 
 from sensors.errors import SpoolError
 from sensors.folder_lock import FolderLock
-from sensors.spool import MemorySpool
+from sensors.spool import MAX_MEMORY_BYTES, MemorySpool
 from sensors.spool_file import SUFFIX, SpoolFile
 from sensors.wire import Hello, WireError, decode_from_collector, encode
 
 FILE_BYTES: Final = 4 * 1024 * 1024
-MAX_OVERFLOW_BYTES: Final = 64 * 1024 * 1024
-"""Two 200 Hz sensors give 12 kB a second: about 90 minutes."""
 _HELLO, _NEW_HELLO = "hello", "hello.new"
 
 
@@ -35,7 +33,13 @@ class DiskSpool:
     nothing and frames wait in memory. Raises SpoolError: the folder is in use or cannot be used.
     """
 
-    def __init__(self, folder: Path, *, file_bytes: int = FILE_BYTES) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        file_bytes: int = FILE_BYTES,
+        overflow_bytes: int = MAX_MEMORY_BYTES,
+    ) -> None:
         self.folder = folder
         self._file_bytes = file_bytes
         try:
@@ -45,7 +49,7 @@ class DiskSpool:
             raise SpoolError(
                 f"{folder}: unsent batches cannot be kept here: {error.strerror or error}"
             ) from error
-        self._overflow = MemorySpool()
+        self._overflow = MemorySpool(overflow_bytes)
         self._files: list[SpoolFile] = []
         try:
             self.hello = self._read_hello()
@@ -92,12 +96,13 @@ class DiskSpool:
         self._empty_overflow()
         if not self.overflowing and self._append_to_disk(frame):
             return
-        if self._overflow.kept_bytes + len(frame) > MAX_OVERFLOW_BYTES:
+        try:
+            self._overflow.append(frame)
+        except SpoolError as error:
             raise SpoolError(
-                f"{self.folder}: the disk takes no more and {MAX_OVERFLOW_BYTES // 2**20} MB wait "
-                "in memory; free some space or bring the service back"
-            )
-        self._overflow.append(frame)
+                f"{self.folder}: the disk takes no more, and neither does memory; free some space "
+                "or bring the service back"
+            ) from error
 
     def read(self, number: int) -> bytes | None:
         """The frame of a number; None where there is none yet. Raises SpoolError: damaged."""

@@ -7,9 +7,13 @@ the front once the service has them. In memory here; on disk in sensors.disk_spo
 from __future__ import annotations
 
 from collections import deque
-from typing import Protocol
+from typing import Final, Protocol
 
+from sensors.errors import SpoolError
 from sensors.wire import Hello
+
+MAX_MEMORY_BYTES: Final = 64 * 1024 * 1024
+"""Two 200 Hz sensors make 12 kB a second: about 90 minutes."""
 
 
 class Spool(Protocol):
@@ -55,9 +59,10 @@ class Spool(Protocol):
 
 
 class MemorySpool:
-    """Frames in memory, for sources that can wait: whoever fills it looks at `kept_bytes`."""
+    """Frames in memory, up to `max_bytes`; gone with the process. For sources that can wait."""
 
-    def __init__(self) -> None:
+    def __init__(self, max_bytes: int = MAX_MEMORY_BYTES) -> None:
+        self._max_bytes = max_bytes
         self.hello: Hello | None = None
         self._frames: deque[bytes] = deque()
         self._first = 0
@@ -83,7 +88,12 @@ class MemorySpool:
         self.hello = hello
 
     def append(self, frame: bytes) -> None:
-        """Keep a frame."""
+        """Keep a frame. Raises SpoolError where `max_bytes` are kept already."""
+        if self._kept_bytes + len(frame) > self._max_bytes:
+            raise SpoolError(
+                f"{self._max_bytes / 1e6:.0f} MB wait in memory for the service; bring it back, "
+                "or give a folder in which unsent batches may wait"
+            )
         self._frames.append(frame)
         self._kept_bytes += len(frame)
 

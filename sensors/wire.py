@@ -1,7 +1,10 @@
 """What a collector and the service say to each other: MessagePack frames on one WebSocket.
 
 Collector: Hello, then SampleBatch, Mark and StreamReport in any order, then Finish.
-Service: Welcome or Refusal, then one Acknowledge for each batch once it is committed.
+A further Hello on the same connection names further streams. After a lost connection the next Hello
+names the session of the first Welcome, and what was not acknowledged is sent again.
+Service: Welcome or Refusal, then one Acknowledge for each batch once it is committed. Frames take
+effect in the order in which they came. Finish is answered by closing the connection with code 1000.
 
 Arrays are little-endian bytes: float64 for times, float32 for samples, row-major (n, 3).
 No I/O here: bytes in, messages out.

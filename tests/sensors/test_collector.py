@@ -190,6 +190,44 @@ async def test_a_store_that_cannot_commit_is_tried_again():
         assert any("the disk is full" in sentence for sentence in sentences)
 
 
+@pytest.mark.parametrize("status", [401, 403, 404])
+async def test_a_service_that_will_not_let_it_in_is_said_at_once(status, tmp_path):
+    async with ingest_server() as server:
+        server.http_status = status
+        with pytest.raises(UplinkError, match=f"HTTP {status}"):
+            await collector(recording(300), server, DiskSpool(tmp_path / "run")).run()
+        assert unfinished_runs(tmp_path) == [tmp_path / "run"]
+
+
+async def test_a_service_that_is_busy_is_tried_again():
+    recorded = recording(300)
+    async with ingest_server() as server:
+        server.http_status = 503
+        sentences = []
+
+        def news(sentence: str) -> None:
+            sentences.append(sentence)
+            server.http_status = None
+
+        await collector(recorded, server, news=news).run()
+        assert_all_there(server, recorded)
+        assert "HTTP 503" in sentences[0]
+        assert "samples are kept and sent later" in sentences[0]
+
+
+async def test_the_token_goes_with_the_connection():
+    async with ingest_server() as server:
+        address = ServiceAddress(server.address.url, token="secret")
+        source = ReplaySource(recording(300), speed=0.0)
+        await Collector(source, address, MemorySpool()).run()
+        assert server.authorizations == ["Bearer secret"]
+
+
+def test_an_address_is_made_of_host_and_port():
+    assert ServiceAddress.of("range.local", 8765).url == "ws://range.local:8765/api/ingest"
+    assert ServiceAddress.of("::1", 80).url == "ws://[::1]:80/api/ingest"
+
+
 @pytest.mark.parametrize("url", ["http://127.0.0.1:1/api/ingest", "nonsense"])
 async def test_an_address_that_cannot_be_is_said_at_once(url):
     source = ReplaySource(recording(300), speed=0.0)

@@ -201,9 +201,17 @@ def test_a_full_disk_loses_nothing_while_memory_lasts(tmp_path, room):
     again.close(done=True)
 
 
-def test_when_memory_is_full_as_well_the_frame_is_refused_and_the_rest_kept(tmp_path, monkeypatch):
-    monkeypatch.setattr("sensors.disk_spool.MAX_OVERFLOW_BYTES", 50)
-    spool = DiskSpool(tmp_path / "run")
+def test_memory_alone_refuses_a_frame_above_its_limit_and_keeps_the_rest():
+    spool = MemorySpool(max_bytes=50)
+    spool.append(b"a" * 30)
+    with pytest.raises(SpoolError, match="give a folder in which unsent batches may wait"):
+        spool.append(b"b" * 30)
+    spool.append(b"c" * 20)
+    assert [spool.read(n) for n in range(2)] == [b"a" * 30, b"c" * 20]
+
+
+def test_when_memory_is_full_as_well_the_frame_is_refused_and_the_rest_kept(tmp_path):
+    spool = DiskSpool(tmp_path / "run", overflow_bytes=50)
     spool.append(b"a" * 20)
     with full_disk(tmp_path / "run"):
         spool.append(b"b" * 20)

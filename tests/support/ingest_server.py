@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from websockets.asyncio.server import Server, ServerConnection, serve
 from websockets.exceptions import ConnectionClosed
+from websockets.http11 import Request, Response
 
 from sensors import wire
 from sensors.service_link import ServiceAddress
@@ -52,6 +53,8 @@ class IngestServer:
         self.acknowledges = True
         self.delay_s = 0.0
         self.refusal: wire.Refusal | None = None
+        self.http_status: int | None = None
+        self.authorizations: list[str | None] = []
         self.port = 0
         self._server: Server | None = None
         self._lines: set[ServerConnection] = set()
@@ -75,7 +78,9 @@ class IngestServer:
 
     async def start(self) -> None:
         """Listen; on the same port as before, if there was one."""
-        self._server = await serve(self._serve, "127.0.0.1", self.port, max_size=None)
+        self._server = await serve(
+            self._serve, "127.0.0.1", self.port, max_size=None, process_request=self._let_in
+        )
         self.port = next(iter(self._server.sockets)).getsockname()[1]
 
     async def stop(self) -> None:
@@ -86,6 +91,10 @@ class IngestServer:
             self._server.close(close_connections=False)
             await self._server.wait_closed()
             self._server = None
+
+    def _let_in(self, socket: ServerConnection, request: Request) -> Response | None:
+        self.authorizations.append(request.headers.get("Authorization"))
+        return None if self.http_status is None else socket.respond(self.http_status, "no\n")
 
     @contextlib.contextmanager
     def silent(self) -> Iterator[None]:
