@@ -110,7 +110,7 @@ async def _run(
             )
             streaming = asyncio.create_task(collector.run(stop), name="simulated session")
             announce(address, settings, open_page=open_page)
-            say("two invented golfers; a simulated session streams in, first swing in about 40 s")
+            say("two invented golfers; a simulated session streams in, first swing in about 25 s")
             try:
                 await asyncio.wait({serving, streaming}, return_when=asyncio.FIRST_COMPLETED)
             finally:

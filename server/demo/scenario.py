@@ -97,7 +97,7 @@ SESSIONS = (
     DemoSession(JUNIOR, "Baseline", 54, 102),
     DemoSession(SENIOR, "After four weeks of dissociation drills", 28, 103, 1.02, 0.012),
     DemoSession(JUNIOR, "After four weeks of throws and jumps", 26, 104, 1.03),
-    DemoSession(SENIOR, "Retest", 3, 105, 1.04, 0.022),
+    DemoSession(SENIOR, "Retest", 3, 108, 1.04, 0.022),
     DemoSession(JUNIOR, "Retest", 2, 106, 1.06, -0.004),
 )
-LIVE = DemoSession(SENIOR, "Live: simulated range session", 0, 107, 1.04, 0.022)
+LIVE = DemoSession(SENIOR, "Live: simulated range session", 0, 231, 1.04, 0.022)
