@@ -18,9 +18,10 @@ from analysis.samples import Array
 
 _Complex = npt.NDArray[np.complex128]
 
-_CHUNK = 65_536
-"""Steps taken at a time: what a processor's second-level cache holds."""
-_LONGEST_BLOCK = 64
+_LONGEST_BLOCK = 24
+_CHUNK = 1667 * _LONGEST_BLOCK
+"""Steps taken at a time: what a second-level cache holds, in an odd number of blocks, as rows a
+power of two apart share cache lines. Measured, not derived."""
 _SERIAL_LENGTH = 6
 """Products this few are done one after the other."""
 _SERIES_LIMIT = 0.007
@@ -51,7 +52,10 @@ def step_vectors(time_s: Array, rate: Array, kind: RateSample = RateSample.INSTA
     samples, the term dt^2/12 (w0 x w1). MEAN: each sample's own angle and (previous angle x
     angle)/12 (Miller 1983, J Guidance Control 6:287-291). Exact about a fixed axis.
     """
-    steps: Array = np.stack(_steps(np.diff(time_s), np.ascontiguousarray(rate.T), kind), axis=-1)
+    planes = np.ascontiguousarray(rate.T)
+    dt, dt_before = _intervals(time_s, kind)
+    parts = _steps(planes[:, :-1], planes[:, 1:], dt, dt_before, kind)
+    steps: Array = np.stack(parts, axis=-1)
     return steps
 
 
@@ -73,79 +77,87 @@ def integrate(
         raise SampleError(f"rate: expected shape ({time_s.size}, 3), received {rate.shape}")
     out = np.empty((time_s.size, 4))
     out[:1] = start
-    for first in range(0, time_s.size - 1, _CHUNK):
-        last = min(first + _CHUNK, time_s.size - 1)
-        # MEAN looks one sample further back for the change of axis
-        before = first - 1 if kind is RateSample.MEAN and first > 0 else first
-        steps = _steps(
-            np.diff(time_s[before : last + 1]),
-            np.ascontiguousarray(rate[before : last + 1].T),
-            kind,
-        )
-        if before < first:
-            steps = (steps[0][1:], steps[1][1:], steps[2][1:])
+    dt, dt_before = _intervals(time_s, kind)
+    for first in range(0, dt.size, _CHUNK):
+        part = slice(first, min(first + _CHUNK, dt.size))
+        samples = rate[first : part.stop + 1]
+        steps = _steps_in_blocks(samples, dt[part], dt_before[part], kind)
         # unit again at each chunk, so that rounding does not grow with the record
-        _follow(rotation.normalise(out[first]), steps, out[first + 1 : last + 1])
+        _follow(rotation.normalise(out[first]), steps, out[first + 1 : part.stop + 1])
     return out
 
 
-def _steps(dt: Array, rate: Array, kind: RateSample) -> tuple[Array, Array, Array]:
-    """Components of the step vectors (n - 1,), from rate (3, n)."""
-    if kind is RateSample.MEAN:
-        angle = rate[:, 1:] * dt
-        before = np.concatenate((angle[:, :1], angle[:, :-1]), axis=1)
-        factor: Array = np.full(dt.size, 1.0 / 12.0)
-    else:
-        before, after = rate[:, :-1], rate[:, 1:]
-        angle = before + after
-        angle *= 0.5 * dt
-        factor = dt * dt
-        factor *= 1.0 / 12.0
-    other = angle if kind is RateSample.MEAN else rate[:, 1:]
-    parts = []
+def _intervals(time_s: Array, kind: RateSample) -> tuple[Array, Array]:
+    """Length of each step, and the time that the sample at its start stands for in the coning."""
+    dt = np.diff(time_s)
+    if kind is RateSample.INSTANT:
+        return dt, dt
+    return dt, np.concatenate((np.zeros(min(dt.size, 1)), dt[:-1]))
+
+
+def _steps_in_blocks(
+    rate: Array, dt: Array, dt_before: Array, kind: RateSample
+) -> tuple[Array, Array, Array]:
+    """Step vectors of n steps from n + 1 samples (n + 1, 3), one column (length,) a block.
+
+    One row for each place in the block, so that later passes run over adjacent memory. The last
+    block is filled up with steps of no length.
+    """
+    n = dt.size
+    length = min(math.isqrt(n), _LONGEST_BLOCK) if n >= _SERIAL_LENGTH**2 else n
+    blocks = -(-n // length)
+    if blocks * length > n:
+        rest = blocks * length - n
+        dt, dt_before = (np.concatenate((a, np.zeros(rest))) for a in (dt, dt_before))
+        rate = np.concatenate((rate, np.zeros((rest, 3))))
+    planes = np.empty((3, length + 1, blocks))
+    planes[:, :-1] = rate[:-1].reshape(blocks, length, 3).transpose(2, 1, 0)
+    planes[:, -1] = rate[length::length].T
+    rows = (np.ascontiguousarray(a.reshape(blocks, length).T) for a in (dt, dt_before))
+    return _steps(planes[:, :-1], planes[:, 1:], next(rows), next(rows), kind)
+
+
+def _steps(
+    before: Array, after: Array, dt: Array, dt_before: Array, kind: RateSample
+) -> tuple[Array, Array, Array]:
+    """Components of the step vectors, from rates (3, ...) at both ends and times (...)."""
+    factor = dt * dt_before
+    factor *= 1.0 / 12.0
+    angle = before + after if kind is RateSample.INSTANT else after.copy()
+    angle *= 0.5 * dt if kind is RateSample.INSTANT else dt
     for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
-        coning = before[j] * other[k]
-        coning -= before[k] * other[j]
+        coning = before[j] * after[k]
+        coning -= before[k] * after[j]
         coning *= factor
-        coning += angle[i]
-        parts.append(coning)
-    return parts[0], parts[1], parts[2]
+        angle[i] += coning
+    return angle[0], angle[1], angle[2]
 
 
 def _follow(start: Array, steps: tuple[Array, Array, Array], out: Array) -> None:
-    """Orientations after each of n steps from `start` (4,), into out (n, 4)."""
-    n = out.shape[0]
-    length = min(math.isqrt(n), _LONGEST_BLOCK) if n >= _SERIAL_LENGTH**2 else n
-    blocks = -(-n // length)
-    parts = _step_quaternions(steps)
-    # q = left + right j with left = w + x i, right = y + z i: complex products do the work;
-    # one row for each place in the block, so that each pass runs over adjacent memory
-    left = np.empty((length, blocks), dtype=np.complex128)
-    right = np.empty((length, blocks), dtype=np.complex128)
-    pairs = ((left, parts[0], parts[1], 1.0), (right, parts[2], parts[3], 0.0))
-    for whole, real, imaginary, rest in pairs:
-        whole.real = _padded(real, blocks * length, rest).reshape(blocks, length).T
-        whole.imag = _padded(imaginary, blocks * length, 0.0).reshape(blocks, length).T
+    """Orientations after each step from `start` (4,), into out (n, 4); steps (length, blocks)."""
+    length, blocks = steps[0].shape
+    w, x, y, z = _step_quaternions(steps)
+    # q = left + right j with left = w + x i, right = y + z i: complex products do the work
+    left, right = np.empty(w.shape, dtype=np.complex128), np.empty(w.shape, dtype=np.complex128)
+    left.real, left.imag, right.real, right.imag = w, x, y, z
     _running_product(left, right, complex(start[0], start[1]), complex(start[2], start[3]))
-    for column, part in enumerate((left.real, left.imag, right.real, right.imag)):
-        out[:, column] = part.T.reshape(-1)[:n]
-
-
-def _padded(values: Array, size: int, rest: float) -> Array:
-    if values.size == size:
-        return values
-    return np.concatenate((values, np.full(size - values.size, rest)))
+    whole = out if out.shape[0] == w.size else np.empty((w.size, 4))
+    pairs = whole.view(np.complex128).reshape(blocks, length, 2)
+    pairs[:, :, 0], pairs[:, :, 1] = left.T, right.T
+    if whole is not out:
+        out[:] = whole[: out.shape[0]]
 
 
 def _step_quaternions(steps: tuple[Array, Array, Array]) -> tuple[Array, ...]:
-    """w, x, y, z (n,) of rotation vectors given by components."""
+    """w, x, y, z of rotation vectors given by components, all of one shape."""
     x, y, z = steps
     square = x * x
     square += y * y
     square += z * z
     square *= 0.25
     if square.max() > _SERIES_LIMIT:
-        return tuple(rotation.from_rotation_vector(np.stack(steps, axis=-1)).T)
+        quaternion = rotation.from_rotation_vector(np.stack(steps, axis=-1))
+        return tuple(np.moveaxis(quaternion, -1, 0))
     scale = _polynomial(_HALF_SINC, square)
     return _polynomial(_COSINE, square), x * scale, y * scale, z * scale
 
