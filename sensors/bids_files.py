@@ -55,6 +55,7 @@ def find_recordings(path: Path) -> list[RecordingFiles]:
     """
     if not path.exists():
         raise RecordingError("there is no such folder", path)
+    path = path.absolute()
     if path.is_file():
         only = _without_tracking_system(path.name)
         found = [files for files in find_recordings(path.parent) if files.name == only]

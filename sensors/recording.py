@@ -17,6 +17,7 @@ import numpy.typing as npt
 from sensors.bids_events import read_marks
 from sensors.bids_files import RecordingFiles, choose_recording
 from sensors.bids_participants import Wearer, read_wearer
+from sensors.bids_scans import start_offsets
 from sensors.errors import RecordingError
 from sensors.motion_channels import (
     ChannelLayout,
@@ -101,6 +102,8 @@ def read_recording(
     tick = _fraction(files, progress)
     pelvis, pelvis_facts = _read_sensor(files, "pelvis", layouts["pelvis"], tick)
     upper_back, back_facts = _read_sensor(files, "upper_back", layouts["upper_back"], tick)
+    offsets = start_offsets(files)
+    pelvis, upper_back = _moved(pelvis, offsets), _moved(upper_back, offsets)
     _require_common_time(files, pelvis, upper_back)
     recording = Recording(
         name=files.name,
@@ -108,7 +111,11 @@ def read_recording(
         upper_back=upper_back,
         wearer=read_wearer(files.root, files.subject),
         task=pelvis_facts.task or back_facts.task or "swing",
-        notes=(*_notes(pelvis, pelvis_facts), *_notes(upper_back, back_facts)),
+        notes=(
+            *_notes(pelvis, pelvis_facts),
+            *_notes(upper_back, back_facts),
+            *_offset_notes(offsets),
+        ),
     )
     return replace(recording, marks=read_marks(files, recording.start_s, recording.end_s))
 
@@ -183,6 +190,21 @@ def _values(values: Array, limit: float, what: str, path: Path) -> Array:
             line=row + 1,
         )
     return values.astype(np.float32).astype(np.float64)
+
+
+def _moved(sensor: SensorRecording, offsets: dict[SegmentName, float]) -> SensorRecording:
+    """The sensor on the common time line, to the bit where its recording began first."""
+    offset_s = offsets[sensor.segment]
+    return replace(sensor, time_s=sensor.time_s + offset_s) if offset_s else sensor
+
+
+def _offset_notes(offsets: dict[SegmentName, float]) -> list[str]:
+    return [
+        f"{segment.replace('_', ' ')}: began {offset_s:g} s after the other sensor by scans.tsv; "
+        "its times count from that one's beginning"
+        for segment, offset_s in offsets.items()
+        if offset_s
+    ]
 
 
 def _require_common_time(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -96,6 +97,12 @@ def test_any_folder_on_the_way_names_the_recording(folder, place):
     assert recording.wearer.handedness == "left"
 
 
+def test_a_relative_folder_finds_what_stands_above_it(folder, monkeypatch):
+    monkeypatch.chdir(folder.folder)
+    assert read_recording(Path()).wearer.handedness == "left"
+    assert read_recording(Path("../..")).wearer.handedness == "left"
+
+
 def test_one_motion_file_names_its_recording(folder):
     recording = read_recording(folder.file("upperback", "motion.tsv"))
     assert recording.name == "sub-01_ses-01_task-swing"
@@ -133,6 +140,34 @@ def test_a_sidecar_further_up_holds_for_both_sensors(folder):
     assert recording.upper_back.rate_hz == 50.0
     assert recording.task == "half swings"
     assert any("stated rate 50 Hz, measured 100.0 Hz" in note for note in recording.notes)
+
+
+def scans(folder, pelvis: str, upper_back: str) -> None:
+    """A scans.tsv that says when each sensor's recording began."""
+    (folder.folder.parent / "sub-01_ses-01_scans.tsv").write_text(
+        "filename\tacq_time\n"
+        f"motion/{folder.file('pelvis', 'motion.tsv').name}\t{pelvis}\n"
+        f"motion/{folder.file('upperback', 'motion.tsv').name}\t{upper_back}\n"
+    )
+
+
+def test_a_sensor_that_began_later_is_brought_to_the_time_line_of_the_first(folder):
+    scans(folder, "2025-04-01T10:30:00.250", "2025-04-01T10:30:00")
+    recording = read_recording(folder.root)
+    assert recording.pelvis.time_s[:2].tolist() == [0.25, 0.26]
+    assert recording.upper_back.time_s[:2].tolist() == [0.0, 0.01]
+    assert recording.notes == (
+        "pelvis: began 0.25 s after the other sensor by scans.tsv; "
+        "its times count from that one's beginning",
+    )
+
+
+@pytest.mark.parametrize("times", [("n/a", "2025-04-01T10:30:00"), ("2025-04-01T10:30:00Z",) * 2])
+def test_without_a_difference_told_times_stay_as_they_are(folder, times):
+    scans(folder, *times)
+    recording = read_recording(folder.root)
+    assert (recording.pelvis.time_s == recording.upper_back.time_s).all()
+    assert recording.notes == ()
 
 
 def test_line_ends_of_another_system_and_blank_lines_at_the_end_are_no_rows(folder):

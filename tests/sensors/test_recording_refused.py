@@ -255,6 +255,15 @@ def test_events_that_mark_nothing(folder, event, said):
     assert (error.path, error.line) == (folder.events, 3)
 
 
+def test_a_beginning_that_is_no_time(folder):
+    (folder.folder.parent / "sub-01_ses-01_scans.tsv").write_text(
+        f"filename\tacq_time\nmotion/{folder.file('pelvis', 'motion.tsv').name}\tnoon\n"
+    )
+    error = refusal(folder)
+    assert "acq_time must be such as 2025-04-01T10:30:00.250, received 'noon'" in str(error)
+    assert error.line == 2
+
+
 @pytest.mark.parametrize(
     ("row", "said"),
     [
