@@ -5,11 +5,11 @@ import { isNumber } from "./number-format.js";
 /** Curves by short name: the field of the service's answer, unit, words. */
 export const CURVES = Object.freeze({
   pelvisTurn: { field: "pelvis_turn_deg", label: "Pelvis turn", unit: "\u00b0", decimals: 1 },
-  upperBackTurn: { field: "upper_back_turn_deg", label: "Upper-back turn", unit: "\u00b0", decimals: 1 },
+  upperBackTurn: { field: "upper_back_turn_deg", label: "Upper back turn", unit: "\u00b0", decimals: 1 },
   separation: { field: "separation_deg", label: "Separation", unit: "\u00b0", decimals: 1 },
   pelvisVelocity: { field: "pelvis_velocity_dps", label: "Pelvis speed", unit: "\u00b0/s", decimals: 0 },
   upperBackVelocity: {
-    field: "upper_back_velocity_dps", label: "Upper-back speed", unit: "\u00b0/s", decimals: 0,
+    field: "upper_back_velocity_dps", label: "Upper back speed", unit: "\u00b0/s", decimals: 0,
   },
 });
 
