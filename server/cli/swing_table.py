@@ -50,21 +50,19 @@ HEADINGS = {
     "downswing_s": "down- swing",
 }
 NOT_KNOWN = "–"
-PADDING = 3
-"""Characters between two columns."""
+LONGEST_LINE = 1000
+"""Characters that the whole table would need at most."""
 
 
 def print_swings(console: Console, swings: Sequence[Swing]) -> None:
     """Print one row a swing, then a line for everything a reader must know of a swing."""
-    columns = _fitting(swings, console.width)
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1), pad_edge=False)
-    table.add_column("swing", justify="right")
-    for column in columns:
-        table.add_column(_heading(column), justify="right", vertical="bottom", no_wrap=True)
-    table.add_column("", no_wrap=True)
-    for swing in swings:
-        cells = [_cell(column, swing) for column in columns]
-        table.add_row(str(swing.number), *cells, "" if swing.usable else "!")
+    by_name = {column.name: column for column in COLUMNS}
+    columns = [by_name[name] for name in ("top_s", *BY_WEIGHT)]
+    wide = console.options.update(width=LONGEST_LINE)
+    table = _table(columns, swings)
+    while columns and console.measure(table, options=wide).maximum > console.width:
+        columns.pop()
+        table = _table(columns, swings)
     console.print(table)
     for flag, numbers in _flags(swings).items():
         which = "swing" if len(numbers) == 1 else "swings"
@@ -81,22 +79,16 @@ def _flags(swings: Sequence[Swing]) -> dict[Flag, list[int]]:
     return found
 
 
-def _fitting(swings: Sequence[Swing], width: int) -> list[Column]:
-    by_name = {column.name: column for column in COLUMNS}
-    wanted = [by_name[name] for name in ("top_s", *BY_WEIGHT)]
-    left = width - len("swing") - PADDING - 1
-    chosen = []
-    for column in wanted:
-        left -= _width(column, swings) + PADDING
-        if left < 0:
-            break
-        chosen.append(column)
-    return chosen
-
-
-def _width(column: Column, swings: Sequence[Swing]) -> int:
-    heading = max(len(line) for line in _heading(column).plain.splitlines())
-    return max([heading, *(len(_cell(column, swing)) for swing in swings)])
+def _table(columns: Sequence[Column], swings: Sequence[Swing]) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1), pad_edge=False)
+    table.add_column("swing", justify="right", vertical="bottom", no_wrap=True)
+    for column in columns:
+        table.add_column(_heading(column), justify="right", vertical="bottom", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    for swing in swings:
+        cells = [_cell(column, swing) for column in columns]
+        table.add_row(str(swing.number), *cells, "" if swing.usable else "!")
+    return table
 
 
 def _heading(column: Column) -> Text:
