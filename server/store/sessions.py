@@ -109,6 +109,12 @@ class SessionStore:
         with self._database.write() as session:
             return [declare_stream(session, session_id, stream, declared_at) for stream in streams]
 
+    def session_of(self, stream_ids: Iterable[str]) -> str | None:
+        """The session in which one of these streams was declared; None: they are all new."""
+        query = select(SensorStream.session_id).where(SensorStream.id.in_(list(stream_ids)))
+        with self._database.read() as session:
+            return session.scalars(query.limit(1)).first()
+
     def streams(self, session_id: str) -> list[SensorStream]:
         """Streams of a session in the order in which they were declared."""
         query = (
