@@ -46,7 +46,11 @@ class Stream(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Hello(msgspec.Struct, tag="hello", frozen=True, kw_only=True):
-    """First frame. `session` None: the service opens a session for `golfer` (None: unassigned)."""
+    """First frame; a further one on the same line adds streams.
+
+    `session` None: the service opens a session for `golfer` (None: unassigned); with neither golfer
+    nor title it takes the open session that still waits for its first sensors, if there is one.
+    """
 
     version: int
     streams: tuple[Stream, ...]

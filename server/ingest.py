@@ -1,6 +1,11 @@
 """What a collector sends: checked, committed, then acknowledged. One `Collector` a connection.
 
 Bytes in, bytes out; the WebSocket itself is in server.api.ingest.
+
+Codes of refusals. Fatal: `hello`, `version`, `session`, `golfer`, `title`, `stream` in a Hello, and
+`store` (the commit failed: keep what was not acknowledged and come again). Not fatal: `frame` (not
+a message), `stream` (unknown), `batch` (does not hold together), `sequence` (a hole; its `sequence`
+is the one wanted next), `session-ended` (ended from the page; what still comes is kept).
 """
 
 from __future__ import annotations
@@ -158,8 +163,11 @@ class Collector:
         if self._session and hello.session not in (None, self._session.id):
             raise refused("session", "one connection serves one session", fatal=True)
         try:
+            # A Welcome may be lost on the way: the streams then belong to a session already.
+            ids = [stream.stream_id for stream in hello.streams]
+            known = hello.session or await asyncio.to_thread(store.sessions.session_of, ids)
             session = self._session or await start_session(
-                self._service, hello.session, hello.golfer, hello.title
+                self._service, known, hello.golfer, hello.title
             )
             await asyncio.to_thread(store.sessions.declare_streams, session.id, hello.streams, now)
         except NotFoundError as error:

@@ -13,7 +13,7 @@ from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
@@ -176,7 +176,12 @@ def _same(given: str, wanted: str) -> bool:
 
 async def _refuse(refusal: RefusedRequestError, scope: Scope, receive: Receive, send: Send) -> None:
     if scope["type"] == "http":
-        response = problem_response(refusal.status, str(refusal))
+        wants_page = "text/html" in Headers(scope=scope).get("accept", "")
+        response = (
+            PlainTextResponse(f"torsolog: {refusal}.\n", refusal.status)
+            if wants_page
+            else problem_response(refusal.status, str(refusal))
+        )
         await response(scope, receive, _protected(send))
     else:
         await WebSocketClose(POLICY_VIOLATION, str(refusal))(scope, receive, send)

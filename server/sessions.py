@@ -16,14 +16,18 @@ async def start_session(
 ) -> SessionSummary:
     """The session of this id, or a new one that is open from now on.
 
+    With neither golfer nor title it is the open one that waits for its first sensors, if any:
+    opened on the page, and now the collector comes. (The page always gives a title.)
     Sessions that were left open and have no collector on the line end when a new one starts.
     Raises NotFoundError. A cancel may leave the new session open and empty.
     """
     store = service.store
     if session_id is not None:
         return await asyncio.to_thread(store.sessions.get, session_id)
-    now = service.clock.now()
-    new = NewSession(title or "Range session", now, golfer_id)
+    waiting = None if golfer_id or title else await asyncio.to_thread(_waiting, service)
+    if waiting is not None:
+        return waiting
+    new = NewSession(title or "Range session", service.clock.now(), golfer_id)
     left = await asyncio.to_thread(store.sessions.open_ones)
     session = await asyncio.to_thread(store.sessions.open, new)
     service.hub.opened(session.id, SessionMessage(session=SessionView.of(session)))
@@ -31,6 +35,14 @@ async def start_session(
         if not service.collectors_of(old.id):
             await finish_session(service, old.id)
     return session
+
+
+def _waiting(service: Service) -> SessionSummary | None:
+    """The open session that no sensor has been declared in yet."""
+    current = service.store.sessions.current()
+    if current is None or service.store.sessions.streams(current.id):
+        return None
+    return current
 
 
 async def add_mark(service: Service, session_id: str, mark: wire.Mark) -> Mark:

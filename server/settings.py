@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import secrets
 import socket
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from ipaddress import ip_address
 from pathlib import Path
@@ -70,22 +68,6 @@ class Settings:
                 f"token: needed when the service listens on {self.host}, because others on the "
                 "network can reach it; give one, or listen on 127.0.0.1"
             )
-
-    @classmethod
-    def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
-        """Settings from TORSOLOG_DATABASE_URL, _HOST, _PORT, _TOKEN, _ALLOWED_HOSTS (commas)."""
-        env = os.environ if environment is None else environment
-        port = env.get("TORSOLOG_PORT", str(DEFAULT_PORT))
-        if not port.isdecimal():
-            raise SettingsError(f"TORSOLOG_PORT: expected a number, received {port!r}")
-        names = env.get("TORSOLOG_ALLOWED_HOSTS", "")
-        return cls(
-            database_url=env.get("TORSOLOG_DATABASE_URL") or default_database_url(),
-            host=env.get("TORSOLOG_HOST", "127.0.0.1"),
-            port=int(port),
-            token=env.get("TORSOLOG_TOKEN") or None,
-            allowed_hosts=tuple(name.strip() for name in names.split(",") if name.strip()),
-        )
 
     def host_names(self) -> frozenset[str]:
         """Every name or address a request may name as its host, lower case, without port."""

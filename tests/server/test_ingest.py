@@ -182,9 +182,22 @@ async def test_a_hello_that_cannot_be_served_leaves_no_session(live_service, lin
 
 async def test_a_stream_of_another_session_is_refused(live_service, line):
     await line.hello()
-    async with line_to(live_service.address) as other:
-        await other.send(wire.Hello(version=1, streams=STREAMS))
-        assert "stream id of its own" in (await refusal(other)).message
+    renamed = tuple(msgspec.structs.replace(s, stream_id=s.stream_id + "b") for s in STREAMS)
+    async with line_to(live_service.address) as other, line_to(live_service.address) as third:
+        another = (await other.hello(streams=renamed, title="Another")).session
+        await third.send(wire.Hello(version=1, streams=STREAMS, session=another))
+        assert "stream id of its own" in (await refusal(third)).message
+
+
+async def test_a_hello_whose_welcome_was_lost_finds_its_session_again(live_service, line):
+    """The collector does not know of the session that was opened for it."""
+    hello = wire.Hello(version=1, streams=STREAMS, title="Tuesday")
+    session_id = (await line.hello(title="Tuesday")).session
+    line.socket.transport.abort()
+    async with line_to(live_service.address) as again:
+        await again.send(hello)
+        assert (await again.answer()).session == session_id
+    assert len(live_service.parts.store.sessions.all()) == 1
 
 
 async def test_a_lost_line_leaves_the_session_open_and_a_new_hello_goes_on(live_service, line):
@@ -242,6 +255,15 @@ async def test_a_new_session_ends_those_that_were_left_open(live_service):
         opened = await live_service.http.get("/api/sessions/current")
         assert opened.json()["id"] == new
     assert not live_service.parts.store.sessions.get(left).open
+
+
+async def test_a_session_opened_on_the_page_waits_for_its_sensors(live_service):
+    opened = (await live_service.http.post("/api/sessions", json={"title": "For A"})).json()
+    async with line_to(live_service.address) as line:
+        assert (await line.hello()).session == opened["id"]
+    renamed = tuple(msgspec.structs.replace(s, stream_id=s.stream_id + "b") for s in STREAMS)
+    async with line_to(live_service.address) as line:
+        assert (await line.hello(streams=renamed)).session != opened["id"], "it has its sensors"
 
 
 async def test_a_mark_without_length_is_refused_and_a_double_is_kept_once(live_service, line):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import socket
 
 import httpx
 import pytest
@@ -140,6 +141,27 @@ async def test_without_the_token_nothing_is_shown(guarded, path):
     answer = await guarded.get(path)
     assert answer.status_code == 401
     assert "token" in answer.json()["detail"]
+
+
+async def test_a_person_without_the_token_reads_plain_words(guarded):
+    answer = await guarded.get("/range", headers={"accept": "text/html,*/*"})
+    assert answer.status_code == 401
+    assert answer.headers["content-type"].startswith("text/plain")
+    assert "open the link with the token" in answer.text
+
+
+def test_on_the_network_the_service_answers_to_its_own_names():
+    names = Settings(
+        host="0.0.0.0", token=new_token(), allowed_hosts=("Coach.example",)
+    ).host_names()
+    assert {"localhost", "127.0.0.1", "::1", "coach.example"} < names
+    assert socket.gethostname().lower() in names
+    assert Settings().host_names() == {"localhost", "127.0.0.1", "::1"}
+
+
+def test_a_port_that_is_none_is_refused():
+    with pytest.raises(SettingsError, match="expected 0 to 65535, received 70000"):
+        Settings(port=70000)
 
 
 async def test_the_link_with_the_token_leads_to_the_page_without_it(guarded):
