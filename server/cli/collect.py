@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -140,6 +141,7 @@ def simulated_source(
 
 async def _collect(source: Source, url: ServiceUrl, to: Destination, folder: Path | None) -> None:
     """Run until the source ends or a signal comes; a cancel keeps what a disk spool holds."""
+    logging.getLogger("sensors").addHandler(logging.NullHandler())  # the news says the same
     with stop_signals() as stop:
         spool: Spool = MemorySpool()
         if folder is not None:

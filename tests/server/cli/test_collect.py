@@ -3,7 +3,10 @@
 import csv
 import io
 import socket
+import subprocess
+import sys
 import threading
+import time
 import urllib.request
 from contextlib import contextmanager
 
@@ -11,6 +14,7 @@ import httpx
 import pytest
 import uvicorn
 
+from analysis.samples import Segment
 from recordings import DEMO_RECORDING
 from server.app import build_app
 from server.listening import address_of, bind
@@ -140,3 +144,43 @@ def test_a_golfer_whom_the_service_does_not_know_is_refused(torsolog, database):
         assert httpx.get(f"{address}/api/sessions").json() == []
     assert answer.code == 1
     assert "Nobody" in answer.err
+
+
+def files(folder):
+    """Every file below a folder."""
+    return [path for path in folder.rglob("*") if path.is_file()]
+
+
+def test_what_a_broken_off_run_left_on_disk_is_sent_by_the_next(torsolog, database, tmp_path):
+    spool = tmp_path / "unsent"
+    with socket.socket() as unused:
+        unused.bind(("127.0.0.1", 0))
+        nowhere = f"http://127.0.0.1:{unused.getsockname()[1]}"
+        command = [sys.executable, "-m", "server.cli", "collect", "--service", nowhere]
+        options = ["--spool", str(spool), "--swings", "1", "--speed", "0"]
+        with subprocess.Popen(
+            [*command, *options], stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True
+        ) as process:
+            assert "kept and sent later" in process.stderr.readline()
+            while (
+                process.poll() is None and sum(path.stat().st_size for path in files(spool)) < 1e5
+            ):
+                time.sleep(0.02)  # the run itself, in another process
+            process.kill()
+    assert files(spool)
+    with serving(database) as address:
+        sent = torsolog(
+            "collect", "--service", address, "--spool", spool, "--swings", 1, "--speed", 0
+        )
+        assert sent.code == 0, sent.err
+        assert "an earlier run left" in sent.err
+        sessions = httpx.get(f"{address}/api/sessions").json()
+    assert len(sessions) == 2
+    store = Store(sqlite_url(database))
+    try:
+        for session in sessions:
+            assert not session["open"]
+            assert len(store.raw.samples(session["id"], Segment.PELVIS)) > 1000
+    finally:
+        store.close()
+    assert files(spool) == []
