@@ -235,3 +235,17 @@ def test_the_golfer_of_the_session_sets_the_signs(store):
     assert len(swings) == SWINGS
     assert kept(store, opened.id) == without_curves(swings)
     assert all(swing.metrics["upper_back_turn_top_deg"] < 0 for swing in swings)
+
+
+def test_on_postgresql_live_numbers_are_the_stored_ones_too(postgresql):
+    batches, marks = simulated()
+    store = Store(postgresql.new_database())
+    opened = store.sessions.open(NewSession("Morning", NOW))
+    store.sessions.declare_streams(opened.id, STREAMS, NOW)
+    mark(store, opened.id, marks)
+    commit(store, opened.id, batches)
+    LiveSession(store, opened.id, lambda _message: None, SystemClock()).finish()
+    swings = kept(store, opened.id)
+    assert swings == without_curves(reanalyse(store, opened.id))
+    assert len(swings) == SWINGS
+    store.close()
