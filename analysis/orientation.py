@@ -89,8 +89,7 @@ def segment_motion(
         kind=kind,
     )
     rate -= fit.bias
-    clipped = _clipped(samples.gyro, gyro_range)
-    gaps = _gaps(samples.time_s)
+    clipped, gaps = _clipped(samples.gyro, gyro_range), _gaps(time_s)
     return SegmentMotion(
         time_s,
         _upright(time_s, fit),

@@ -5,10 +5,15 @@ from __future__ import annotations
 import ast
 import re
 import subprocess
+import sys
+import tomllib
 from collections.abc import Iterator
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
+
+from tests.support.every_version_is_pinned import normal
 
 ROOT = Path(__file__).parents[1]
 ROOMS = ("analysis", "sensors", "server", "web", "recordings", "tests")
@@ -85,6 +90,34 @@ def test_the_rooms_are_really_looked_at():
     tree = ast.parse("def f():\n    from server.app import build_app\n")
     assert list(imported_rooms(tree)) == [(2, "server")]
     assert all(python_files(room) for room in MAY_IMPORT)
+
+
+def declared(*extras: str) -> set[str]:
+    """Distributions that pyproject.toml asks for, names as PEP 503 compares them."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    wanted = [*project["dependencies"]]
+    for extra in extras:
+        wanted += project["optional-dependencies"][extra]
+    return {normal(re.match(r"[\w.-]+", line).group()) for line in wanted}
+
+
+@pytest.mark.parametrize(
+    ("rooms", "extras"),
+    [(("analysis", "sensors", "server"), ()), (("tests",), ("test", "dev"))],
+    ids=["shipped", "tests"],
+)
+def test_what_is_imported_is_asked_for(rooms, extras):
+    """No import leans on what another distribution happens to bring along."""
+    of_module = packages_distributions()
+    known = declared(*extras)
+    wrong = set()
+    for path in python_files(*rooms):
+        for _, package in imported_rooms(ast.parse(path.read_text("utf-8"))):
+            if package in sys.stdlib_module_names or package in {*ROOMS, "."}:
+                continue
+            if not {normal(name) for name in of_module.get(package, ())} & known:
+                wrong.add(f"{path.relative_to(ROOT)} imports {package}")
+    assert not wrong, "\n".join(sorted(wrong))
 
 
 def functions(tree: ast.AST) -> list[ast.FunctionDef | ast.AsyncFunctionDef]:
