@@ -21,6 +21,8 @@ from analysis.samples import Array
 
 GRID_S = 0.005
 """Step of the common time line of curves."""
+_UNTWIST_STEPS = 4
+"""Each leaves a few hundredths of the twist it started from."""
 
 
 def target_sign(handedness: Handedness) -> float:
@@ -46,10 +48,10 @@ class Rates:
 
 @dataclass(frozen=True, slots=True)
 class Posture:
-    """A segment at n times. orientation (n, 4): segment-to-world, heading 0 at address.
+    """A segment at n times. orientation (n, 4): segment-to-world.
 
-    turn, obliquity, tilt (n,) rad: toward the target, lead side up, forward; turn_rate (n,) rad/s
-    toward the target.
+    turn since address, obliquity, tilt (n,) rad: toward the target, lead side up, forward;
+    turn_rate (n,) rad/s toward the target.
     """
 
     orientation: Array
@@ -61,11 +63,16 @@ class Posture:
 
 @dataclass(frozen=True, slots=True)
 class SegmentPath:
-    """A segment around a swing; orientation by interpolation, turned so that address is 0."""
+    """A segment around a swing; orientation by interpolation.
+
+    to_address (4,) turns it about the vertical to `heading` rad at address, from which its turn is
+    counted.
+    """
 
     rates: Rates
     orientation: CubicHermiteSpline
     to_address: Array
+    heading: float = 0.0
 
     def at(self, time_s: Array) -> Posture:
         """Posture at times (n,) s of the path.
@@ -76,6 +83,7 @@ class SegmentPath:
         raw = np.asarray(self.orientation(time_s))
         placed = rotation.multiply(self.to_address, rotation.normalise(raw))
         first, second, third = rotation.cardan_yxz(placed).T
+        first = _wrapped(first - self.heading)
         x, y, _ = np.asarray(self.rates.spline(time_s)).T
         rate = (x * np.sin(third) + y * np.cos(third)) / np.cos(second)
         sign = self.rates.sign
@@ -112,10 +120,27 @@ def axial_angle(curve: AxialCurve, start_s: float, end_s: float) -> float:
 
 def joint_separation(pelvis: Posture, upper_back: Posture, sign: float) -> Array:
     """Axial rotation of the spine joint angles, (n,) rad, positive with the upper back further
-    away from the target. Headings are 0 at address, as the sensors know no common heading."""
+    away from the target; of paths that are `untwisted`."""
     joint = rotation.spine_joint_angles(pelvis.orientation, upper_back.orientation)
     axial: Array = -sign * joint[:, 2]
     return axial
+
+
+def untwisted(
+    pelvis: SegmentPath, upper_back: SegmentPath, address_s: float
+) -> tuple[SegmentPath, SegmentPath]:
+    """Both paths with headings such that the spine's axial joint rotation is 0 at address.
+
+    The sensors know no common heading, so one must be assumed; the pelvis keeps its own.
+    """
+    at = np.array([address_s])
+    hips, placed = pelvis.at(at).orientation[0], upper_back.at(at).orientation[0]
+    heading = 0.0
+    for _ in range(_UNTWIST_STEPS):
+        turned = rotation.multiply(rotation.from_axis(1, heading), placed)
+        heading -= float(rotation.spine_joint_angles(hips, turned)[2])
+    to_address = rotation.multiply(rotation.from_axis(1, heading), upper_back.to_address)
+    return pelvis, SegmentPath(upper_back.rates, upper_back.orientation, to_address, heading)
 
 
 def common_times(curves: tuple[AxialCurve, AxialCurve], start_s: float) -> Array:
@@ -128,6 +153,12 @@ def common_times(curves: tuple[AxialCurve, AxialCurve], start_s: float) -> Array
 def _rows(time_s: Array, stretch: Interval) -> slice:
     first, last = np.searchsorted(time_s, (stretch.start_s, stretch.end_s))
     return slice(int(first), int(last))
+
+
+def _wrapped(angle: Array) -> Array:
+    """The same angles, rad, in [-pi, pi)."""
+    wrapped: Array = (angle + np.pi) % (2.0 * np.pi) - np.pi
+    return wrapped
 
 
 def _one_sheet(quaternion: Array) -> Array:

@@ -14,14 +14,17 @@ from analysis.results import Calibration, Flag, Handedness, Interval
 SHORTEST_GAP_S = 0.012
 """A hole that is bridged unnoticed: two lost samples at 200 Hz, whose cubic bridge stays within
 0.1 % of a peak."""
-SHORTEST_CLIP_S = 0.012
-"""Equal samples over a shorter time are a flat peak rather than the end of a range."""
+SHORTEST_CLIP_S = 0.025
+"""Equal samples over a shorter time are a flat peak rather than the end of a range; a range cut
+short by 1 % of a peak holds for some 40 ms."""
 LARGEST_CLOCK_U_S = 0.005
 """One standard uncertainty of a sensor's clock above which leads and gaps mean little."""
 LONGEST_UNQUIET_S = 1.5
 """Address that ended so long before the takeaway: the golfer moved in between."""
 DWELL_U_S = 0.004
 """A reversal less certain than this is told as a dwell."""
+TOLD_BY_SEGMENT = frozenset({"gap", "clipped", "no_quiet"})
+"""Codes of a motion's own flags that are told anew here, for the swing alone and by segment."""
 NOT_SPOILING = frozenset({"uncalibrated"})
 """Codes of a calibration that leave a swing usable: all of its swings share the same error."""
 
@@ -99,7 +102,8 @@ def _sensor_flags(name: str, motion: SegmentMotion, needed: Interval) -> list[Fl
         flags.append(
             Flag("no_quiet", f"No quiet moment of the {name}: its bias and tilt are guesses.")
         )
-    return flags
+    others = [flag for flag in motion.flags if flag.code not in TOLD_BY_SEGMENT]
+    return flags + [replace(flag, text=f"{name.capitalize()}: {flag.text}") for flag in others]
 
 
 def _address_flags(moments: SwingMoments) -> list[Flag]:

@@ -24,6 +24,7 @@ from analysis.kinematics import (
     joint_separation,
     segment_path,
     target_sign,
+    untwisted,
 )
 from analysis.metrics import SwingMoments, separation, swing_events, swing_metrics
 from analysis.orientation import SegmentMotion, segment_motion
@@ -90,10 +91,11 @@ def _analyse(
     curves = (rates[0].axial, rates[1].axial)
     moments = _moments(motions, curves, at_s)
     around = Interval(moments.address_s - CURVES_BEFORE_S, window.end_s)
-    paths = [
+    pelvis_path, upper_back_path = (
         segment_path(motion, rate, around, moments.address_s)
         for motion, rate in zip(motions, rates, strict=True)
-    ]
+    )
+    paths = untwisted(pelvis_path, upper_back_path, moments.address_s)
     apart = separation(paths[0], paths[1], moments)
     clock_u_s = float(np.hypot(pelvis.time_u_s, upper_back.time_u_s))
     flags: tuple[Flag, ...] = swing_flags(motions, moments, clock_u_s, calibration)

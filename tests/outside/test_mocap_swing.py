@@ -44,8 +44,6 @@ def truth() -> dict[str, float]:
 
 def test_the_recording_holds_one_swing(swings: list[Swing]):
     assert len(swings) == 1
-    assert {flag.code for flag in swings[0].flags} <= {"uncalibrated", "dwell"}
-    assert swings[0].usable
 
 
 @pytest.mark.parametrize(
@@ -74,5 +72,8 @@ def test_peak_speeds_agree_with_the_cameras(
     assert swings[0].metrics[column] == pytest.approx(truth[column], rel=0.01)
 
 
-def test_this_golfer_dwells_at_the_top_and_that_is_said(swings: list[Swing]):
-    assert "dwell" in {flag.code for flag in swings[0].flags}
+def test_what_is_doubtful_about_this_swing_is_said(swings: list[Swing]):
+    """This golfer dwells at the top; the recording has no stand and bow; and its upper back's
+    rates do not turn gravity the way its accelerometer sees it turn (by 30 degrees at the top)."""
+    codes = {flag.code for flag in swings[0].flags}
+    assert codes == {"dwell", "uncalibrated", "gravity_disagrees"}
