@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from websockets.asyncio.client import ClientConnection, connect
-from websockets.frames import CloseCode
 from websockets.exceptions import (
     ConnectionClosed,
     ConnectionClosedOK,
@@ -21,6 +20,7 @@ from websockets.exceptions import (
     InvalidStatus,
     InvalidURI,
 )
+from websockets.frames import CloseCode
 
 from sensors.backoff import backoff_delays
 from sensors.errors import UplinkError
@@ -38,7 +38,7 @@ ANSWER_S: Final = 30.0
 
 @dataclass(frozen=True, slots=True)
 class ServiceAddress:
-    """Where a collector sends. url: ws://HOST:PORT/api/ingest or wss://…; token: if it wants one."""
+    """Where a collector sends. url: ws(s)://HOST:PORT/api/ingest; token: if it wants one."""
 
     url: str
     token: str | None = None
