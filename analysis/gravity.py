@@ -45,6 +45,8 @@ RANDOM_DRIFT = np.radians(0.05)
 """rad/sqrt(s); gyro noise and bias wander together, several times the noise of consumer parts."""
 
 
+BEFORE_S = 3.0
+"""s; address lies within it before the fastest moment of a swing."""
 MOST_PASSES = 4
 SETTLED = np.radians(4.0)
 """rad over the window; what a smaller last change of bias leaves is of second order: a few percent
@@ -60,9 +62,9 @@ class Vertical:
     bias (3,) rad/s still in the rates; bias_covariance (3, 3) (rad/s)^2, sensor axes. turned
     (n, 4): sensor to a still frame, from the rates without that bias, identity at the first
     sample. knots_s (K,) s; up (K, 3): the vertical at each knot in that frame, in units of
-    gravity; tilt_u_rad: one standard uncertainty of it at the reference, each axis. misfit: mean
-    squared residual over what the model expects; far above 1, gyro and accelerometer contradict
-    each other.
+    gravity; tilt_u_rad: one standard uncertainty of it, each axis, where it is known best in the
+    BEFORE_S before the reference. misfit: mean squared residual over what the model expects; far
+    above 1, gyro and accelerometer contradict each other.
     """
 
     bias: Array
@@ -128,7 +130,7 @@ def fit_vertical(
     sample says. Repeated about the better orientation until the bias stays.
     """
     window, grid = _Window(time_s, force, reference), _grid(time_s, rate)
-    prior = np.linalg.inv(bias_covariance)
+    prior = _inverse(bias_covariance)
     bias, turned = np.zeros(3), integrate(time_s, rate, kind=kind)
     for _ in range(MOST_PASSES):
         before = turned[reference]
@@ -157,15 +159,16 @@ def _pass(window: _Window, grid: _Grid, turned: Array, prior: tuple[Array, Array
     summed = np.diff(_at(grid.edges, time_s, _cumulative(time_s, still)), axis=0)
     effect = _bias_effect(window, grid, turned, summed.sum(axis=0))
     columns = np.concatenate((summed, effect.reshape(-1, 9)), axis=1)
-    probe = _probe(grid, float(time_s[window.reference]))
-    velocity, gram, probe_variance = _smooth(grid, columns, probe)
+    probes = _probes(grid, float(time_s[window.reference]))
+    velocity, gram, variances = _smooth(grid, columns, probes)
     information = np.einsum("aiaj->ij", gram[3:, 3:].reshape(3, 3, 3, 3))
     pull = np.einsum("aia->i", gram[3:, :3].reshape(3, 3, 3))
     squares = float(np.trace(gram[:3, :3]))
     bias, covariance, misfit = _weigh(information, pull, squares, prior, 3 * grid.drift_u.size)
     smoothed = (columns - np.diff(velocity, axis=0)) / grid.step_s
     up = smoothed[:, :3] - smoothed[:, 3:].reshape(-1, 3, 3) @ bias
-    return _Pass(bias, covariance, up, float(np.sqrt(probe_variance * max(misfit, 1.0))), misfit)
+    tilt_u = float(np.sqrt(variances.min() * max(misfit, 1.0)))
+    return _Pass(bias, covariance, up, tilt_u, misfit)
 
 
 def _weigh(
@@ -180,9 +183,13 @@ def _weigh(
     misfit, bias, total = 1.0, expected, certainty
     for _ in range(3):
         total = information / max(misfit, 1.0) + certainty
-        bias = np.linalg.solve(total, pull / max(misfit, 1.0) + certainty @ expected)
+        bias = _inverse(total) @ (pull / max(misfit, 1.0) + certainty @ expected)
         misfit = float(squares - 2.0 * bias @ pull + bias @ information @ bias) / count
-    return bias, np.linalg.inv(total), misfit
+    return bias, _inverse(total), misfit
+
+
+def _inverse(matrix: Array) -> Array:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
 def _grid(time_s: Array, rate: Array) -> _Grid:
@@ -225,19 +232,22 @@ def _bias_effect(window: _Window, grid: _Grid, turned: Array, direction: Array) 
     return effect
 
 
-def _probe(grid: _Grid, at_s: float) -> Array:
-    """(K + 1,): what the vertical at a time is of the speeds at the edges."""
-    step = int(np.clip(np.searchsorted(grid.edges, at_s) - 1, 0, grid.edges.size - 2))
-    probe = np.zeros(grid.edges.size)
-    probe[step], probe[step + 1] = 1.0 / grid.step_s, -1.0 / grid.step_s
-    return probe
+def _probes(grid: _Grid, until_s: float) -> Array:
+    """(K + 1, m): what the vertical on each step of the last BEFORE_S is of the speeds at edges."""
+    last = int(np.clip(np.searchsorted(grid.edges, until_s) - 1, 0, grid.edges.size - 2))
+    first = max(last - round(BEFORE_S / grid.step_s), 0)
+    steps = np.arange(first, last + 1)
+    probes = np.zeros((grid.edges.size, steps.size))
+    probes[steps, steps - first] = 1.0 / grid.step_s
+    probes[steps + 1, steps - first] = -1.0 / grid.step_s
+    return probes
 
 
-def _smooth(grid: _Grid, columns: Array, probe: Array) -> tuple[Array, Array, float]:
+def _smooth(grid: _Grid, columns: Array, probes: Array) -> tuple[Array, Array, Array]:
     """Speeds (K + 1, m) that explain the columns (K, m) best, with a slow vertical.
 
     Returns also the Gram matrix (m, m) of the columns under the model's inverse covariance, and
-    the variance of probe . speed.
+    the variance of each probe . speed.
     """
     step, weight = grid.step_s, 1.0 / (grid.drift_u * grid.drift_u)
     change = np.diff(columns, axis=0) / step
@@ -249,14 +259,16 @@ def _smooth(grid: _Grid, columns: Array, probe: Array) -> tuple[Array, Array, fl
     band[1, 1:-1] -= 2.0 * curve
     band[1, 2:] -= 2.0 * curve
     band[0, 2:] = curve
-    right = np.zeros((grid.edges.size, columns.shape[1] + 1))
+    right = np.zeros((grid.edges.size, columns.shape[1]))
     pull = weight[:, None] * change / step
     for k, factor in enumerate((1.0, -2.0, 1.0)):
-        right[k : k + curve.size, :-1] += factor * pull
-    right[:, -1] = probe
-    solved = cho_solve_banded((cholesky_banded(band), False), right)
-    gram = change.T @ (weight[:, None] * change) - right[:, :-1].T @ solved[:, :-1]
-    return solved[:, :-1], gram, float(probe @ solved[:, -1])
+        right[k : k + curve.size] += factor * pull
+    solved = cho_solve_banded(
+        (cholesky_banded(band), False), np.concatenate((right, probes), axis=1)
+    )
+    velocity, carried = solved[:, : columns.shape[1]], solved[:, columns.shape[1] :]
+    gram = change.T @ (weight[:, None] * change) - right.T @ velocity
+    return velocity, gram, np.sum(probes * carried, axis=0)
 
 
 def _cumulative(time_s: Array, values: Array) -> Array:

@@ -38,7 +38,7 @@ class SegmentMotion:
     spells: the quiet spells used.
 
     For uncertainty: bias_covariance (3, 3) (rad/s)^2 in segment axes; tilt_u_rad of the vertical
-    at `reference_s`; noise_density rad/s/sqrt(Hz), one-sided, each axis; mounting as given.
+    at address, each axis; noise_density rad/s/sqrt(Hz), one-sided, each axis; mounting as given.
     """
 
     time_s: Array
@@ -50,7 +50,6 @@ class SegmentMotion:
     spells: tuple[QuietSpell, ...]
     bias_covariance: Array
     tilt_u_rad: float
-    reference_s: float
     noise_density: float
     mounting: Mounting
     flags: tuple[Flag, ...]
@@ -100,7 +99,6 @@ def segment_motion(
         spells,
         fit.bias_covariance,
         fit.tilt_u_rad,
-        float(time_s[fastest]),
         _noise_density(samples),
         mounting,
         _flags(clipped, gaps, spells, fit.misfit),
