@@ -226,7 +226,8 @@ def _bias_effect(window: _Window, grid: _Grid, turned: Array, direction: Array) 
     time_s = window.time_s[::every]
     summed = _cumulative(time_s, rotation.to_matrix(turned[::every]).reshape(-1, 9))
     summed -= _at(window.time_s[window.reference : window.reference + 1], time_s, summed)
-    x, y, z = direction / np.linalg.norm(direction)
+    # a dead accelerometer has no direction; any will do, nothing is learnt from it
+    x, y, z = direction / max(float(np.linalg.norm(direction)), 1e-9)
     cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
     effect: Array = -grid.step_s * cross @ _at(grid.middles, time_s, summed).reshape(-1, 3, 3)
     return effect

@@ -23,6 +23,9 @@ CLIP_RUN = 3
 """So many equal samples at the extreme of an axis are a sensor at the end of its range."""
 CLIP_LEAST = np.radians(240.0)
 """rad/s; under the smallest range on the market (250 deg/s) nothing can be clipped."""
+GRAVITY_WITHIN = 0.3
+"""Mean specific force over a window is gravity to a few percent, and offsets of consumer parts are
+0.06 g; values in g taken for m/s^2 are off by 0.9."""
 _UP: Array = np.array([0.0, 1.0, 0.0])
 LARGEST_MISFIT = 10.0
 """Mean squared residual of the vertical over what the model expects: three times in size."""
@@ -101,7 +104,7 @@ def segment_motion(
         fit.tilt_u_rad,
         _noise_density(samples),
         mounting,
-        _flags(clipped, gaps, spells, fit.misfit),
+        _flags(clipped, gaps, spells, fit),
     )
 
 
@@ -111,13 +114,22 @@ def _upright(time_s: Array, fit: Vertical) -> Array:
     One turn brings the mean vertical upright; what is left is small at every knot, so the
     shortest turns that remove it add nothing to the heading and may be interpolated.
     """
-    level = rotation.shortest_arc(fit.up.mean(axis=0), _UP)
+    mean = fit.up.mean(axis=0)
+    if not _shows_gravity(mean):
+        # better the segment's own long axis at the start than nothing at all; it is flagged
+        return fit.turned
+    level = rotation.shortest_arc(mean, _UP)
     rest = rotation.shortest_arc(rotation.rotate(level, fit.up), _UP)
     turn = rotation.multiply(rest, level)
     heading = float(rotation.cardan_yxz(rotation.multiply(turn[0], fit.turned[0]))[0])
     turn = rotation.multiply(rotation.from_axis(1, -heading), turn)
     parts = [np.interp(time_s, fit.knots_s, part) for part in turn.T]
     return rotation.normalise(rotation.multiply(np.stack(parts, axis=-1), fit.turned))
+
+
+def _shows_gravity(up: Array) -> bool:
+    """Whether a vertical in units of gravity has about the length it must have."""
+    return abs(float(np.sqrt(up @ up)) - 1.0) < GRAVITY_WITHIN
 
 
 def _clipped(gyro: Array, gyro_range: float | None) -> Mask:
@@ -149,7 +161,7 @@ def _noise_density(samples: SampleTable) -> float:
 
 
 def _flags(
-    clipped: Mask, gaps: tuple[Interval, ...], spells: tuple[QuietSpell, ...], misfit: float
+    clipped: Mask, gaps: tuple[Interval, ...], spells: tuple[QuietSpell, ...], fit: Vertical
 ) -> tuple[Flag, ...]:
     flags = []
     if clipped.any():
@@ -161,7 +173,15 @@ def _flags(
         flags.append(Flag("gap", f"{len(gaps)} gaps in the samples, {1000.0 * lost:.0f} ms."))
     if not spells:
         flags.append(Flag("no_quiet", "No quiet moment: bias and tilt of the sensor are guesses."))
-    if misfit > LARGEST_MISFIT:
+    if not _shows_gravity(fit.up.mean(axis=0)):
+        flags.append(
+            Flag(
+                "no_gravity",
+                "The accelerometer does not show gravity (9.8 m/s^2 at rest): tilt and turn are "
+                "guesses. Check the sensor and the unit of its values.",
+            )
+        )
+    elif fit.misfit > LARGEST_MISFIT:
         flags.append(
             Flag(
                 "gravity_disagrees",

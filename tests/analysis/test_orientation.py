@@ -162,6 +162,15 @@ def test_gyro_and_accelerometer_in_different_axes_are_flagged():
     assert "gravity_disagrees" in codes
 
 
+@pytest.mark.parametrize("factor", [0.0, 1.0 / 9.80665, 9.80665])
+def test_an_accelerometer_that_does_not_show_gravity_is_flagged(factor):
+    """Dead, or in g where m/s^2 was expected, or the other way about."""
+    samples, _, _ = sampled(noise=0.0)
+    motion = segment_motion(replace(samples, accel=factor * samples.accel), IDENTITY)
+    assert "no_gravity" in {flag.code for flag in motion.flags}
+    assert np.isfinite(motion.orientation).all()
+
+
 def test_a_window_without_any_quiet_is_flagged_not_refused():
     samples, _, top_s = sampled()
     middle = samples.between(4.1, 5.7)
