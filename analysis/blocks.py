@@ -112,7 +112,7 @@ class SampleStream:
             return
         if samples.time_s[0] <= self._last_s:
             keep = int(np.searchsorted(samples.time_s, self._last_s, side="right"))
-            samples = _rows(samples, keep, len(samples))
+            samples = rows(samples, keep, len(samples))
             if not len(samples):
                 return
         self._tables.append(samples)
@@ -120,10 +120,10 @@ class SampleStream:
         current = block_of(self._last_s)
         cut = int(np.searchsorted(samples.time_s, current * BLOCK_S))
         if current > self._settled:
-            self._open.append(_rows(samples, 0, cut))
+            self._open.append(rows(samples, 0, cut))
             self._settle(current)
             self._open = []
-        self._open.append(_rows(samples, cut, len(samples)))
+        self._open.append(rows(samples, cut, len(samples)))
 
     def finish(self) -> None:
         """No more samples come: the last block is complete."""
@@ -174,7 +174,8 @@ def joined(tables: list[SampleTable]) -> SampleTable:
     )
 
 
-def _rows(samples: SampleTable, first: int, last: int) -> SampleTable:
+def rows(samples: SampleTable, first: int, last: int) -> SampleTable:
+    """Rows first <= row < last of a table, as views on the same memory."""
     return SampleTable(
         samples.time_s[first:last],
         samples.gyro[first:last],

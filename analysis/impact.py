@@ -31,6 +31,8 @@ LEAST_STRIKE = 6.0
 """m/s^2; footwork and clothes stay below."""
 STRIKE_OVER_REST = 6.0
 """The ring is so much greater than the usual size of the same band before it."""
+LEAST_SAMPLES = 15
+"""Fewer near the peak, or before it to compare with, show no strike."""
 ONSET_SHARE = 0.1
 """The ring begins before the first sample that reaches this share of its greatest size, and that
 stands out from what was usual before it."""
@@ -68,7 +70,7 @@ def strike_onset(time_s: Array, force: Array, peak_s: float) -> float | None:
     """
     before_s, after_s = STRIKE_WITHIN_S
     first, last = np.searchsorted(time_s, (peak_s - before_s - 0.3, peak_s + after_s))
-    if last - first < 30:
+    if last - first < 2 * LEAST_SAMPLES:
         return None
     time_s = time_s[first:last]
     share = STRIKE_BAND_HZ * nominal_step_s(time_s)
@@ -78,6 +80,8 @@ def strike_onset(time_s: Array, force: Array, peak_s: float) -> float | None:
         sosfilt(_sections(round(share, 4)), force[first:last] - force[first], axis=0), axis=1
     )
     near = time_s >= peak_s - before_s
+    if min(np.count_nonzero(near), np.count_nonzero(~near)) < LEAST_SAMPLES:
+        return None
     usual = float(np.sqrt(np.mean(ring[~near][ring[~near].size // 2 :] ** 2)))
     greatest = float(ring[near].max())
     if greatest < max(LEAST_STRIKE, STRIKE_OVER_REST * usual):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis import rotation
-from analysis.blocks import joined
+from analysis.blocks import joined, rows
 from analysis.columns import METRIC_NAMES
 from analysis.errors import AnalysisError
 from analysis.events import (
@@ -38,6 +38,10 @@ RATES_BEFORE_S = 7.0
 takeaway, and ADDRESS_BEFORE_S before that."""
 ADDRESS_BEFORE_S = 3.0
 """A quiet spell that ended longer than this before the takeaway is not this swing's address."""
+LONGEST_HOLE_S = 0.1
+"""Without samples for longer, how a segment moved is not known: 10 degrees at 100 deg/s."""
+BREAK_BEFORE_S, BREAK_AFTER_S = 2.5, 0.3
+"""Holes so long before or after the anchor are not in the swing: what is beyond them is left."""
 CURVES_BEFORE_S = 0.3
 """Curves start so long before the address."""
 LEAST_SAMPLES = 30
@@ -76,8 +80,8 @@ def _analyse(
     calibration: Calibration,
     golfer: GolferFacts,
 ) -> Swing:
-    pelvis, upper_back = tables
     at_s = anchor_s(window)
+    pelvis, upper_back = (_unbroken(samples, at_s) for samples in tables)
     stretch = Interval(at_s - RATES_BEFORE_S, window.end_s)
     for name, samples in (("pelvis", pelvis), ("upper back", upper_back)):
         if len(samples.between(stretch.start_s, stretch.end_s)) < LEAST_SAMPLES:
@@ -109,6 +113,21 @@ def _analyse(
         flags=flags,
         curves=_drawn(paths[0], paths[1], moments.address_s),
     )
+
+
+def _unbroken(samples: SampleTable, at_s: float) -> SampleTable:
+    """The samples around a swing up to the nearest long holes on either side of it.
+
+    Nothing can be carried over a hole in which the golfer may have turned by any angle.
+    """
+    holes = np.flatnonzero(np.diff(samples.time_s) > LONGEST_HOLE_S)
+    ends, starts = samples.time_s[holes + 1], samples.time_s[holes]
+    before, after = ends[ends < at_s - BREAK_BEFORE_S], starts[starts > at_s + BREAK_AFTER_S]
+    first_s = float(before[-1]) if before.size else -np.inf
+    last_s = float(after[0]) if after.size else np.inf
+    first = int(np.searchsorted(samples.time_s, first_s, side="left"))
+    last = int(np.searchsorted(samples.time_s, last_s, side="right"))
+    return rows(samples, first, last)
 
 
 def _direction(upper_back: SegmentMotion, at_s: float) -> float:

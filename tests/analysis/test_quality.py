@@ -102,3 +102,22 @@ def test_only_flags_that_spoil_keep_a_swing_out(session: RangeSession):
     spoilt = dataclasses.replace(swing, flags=(Flag("gap", "A gap."),))
     assert told.usable
     assert not spoilt.usable
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_whatever_is_lost_the_rest_is_analysed_and_marked(session: RangeSession, seed: int):
+    rng = np.random.default_rng(seed)
+    changed = {}
+    for segment in ("pelvis", "upper_back"):
+        table = getattr(session, segment)
+        for truth in session.truth:
+            start_s = truth.events["top_s"] + rng.uniform(-2.0, 0.5)
+            table = without(table, start_s, start_s + 10.0 ** rng.uniform(-2.0, 0.5))
+        changed[segment] = table
+    swings = analyse_session(
+        changed["pelvis"], changed["upper_back"], [session.calibration], session.golfer
+    )
+    assert len(swings) <= len(session.truth)
+    for swing in swings:
+        lost = {"gap", "unreadable", "unsteady", "no_quiet", "gravity_disagrees"} & codes(swing)
+        assert lost or swing.usable
