@@ -3,6 +3,8 @@
 SensorError
 ├── RecordingError        a recording that cannot be read or written
 │   └── RecordingChoice   several recordings where one was asked for
+├── ProfileError          a file that describes a sensor and cannot be used
+├── PacketError           bytes from a sensor that give no samples
 ├── SpoolError            the store of unsent batches on disk cannot be used
 ├── SourceError           a source that gives no samples
 ├── SimulationError       a simulated golfer, plan or sensor that cannot be
@@ -57,6 +59,41 @@ class RecordingChoice(RecordingError):  # noqa: N818 - a question to the user, n
             f"holds {len(names)} recordings ({listed}); name the one to read, or give its folder",
             path,
         )
+
+
+class ProfileError(SensorError):
+    """A file that describes a sensor and cannot be used, with the place of the mistake.
+
+    path: the file. line: line in the file, from 1. key: the key, as `packet[0].samples`.
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        path: Path | None = None,
+        *,
+        line: int | None = None,
+        key: str | None = None,
+    ) -> None:
+        self.problem = problem
+        self.path = path
+        self.line = line
+        self.key = key
+        super().__init__(problem)
+
+    def __str__(self) -> str:
+        places = [str(self.path)] if self.path is not None else []
+        places += [f"line {self.line}"] if self.line is not None else []
+        places += [f"key {self.key}"] if self.key else []
+        return f"{', '.join(places)}: {self.problem}" if places else self.problem
+
+
+class PacketError(SensorError):
+    """Bytes from a sensor that give no samples; `fault` is the reason in the words shown."""
+
+    def __init__(self, fault: str, problem: str) -> None:
+        self.fault = fault
+        super().__init__(problem)
 
 
 class SpoolError(SensorError):
