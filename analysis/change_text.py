@@ -78,7 +78,7 @@ def _change(comparison: Comparison, unit: str, decimals: int) -> str:
     if first is None or second is None or change is None or low is None or high is None:
         return "No change could be computed"
     return (
-        f"From {first:.{decimals}f} to {_number(second, unit, decimals)}, "
+        f"From {_digits(first, decimals)} to {_number(second, unit, decimals)}, "
         f"a difference of {_signed(change, decimals)} "
         f"({100.0 * comparison.confidence:.3g} % range {_signed(low, decimals)} to "
         f"{_signed(high, decimals)})"
@@ -132,9 +132,19 @@ def _small(comparison: Comparison) -> bool:
 
 
 def _number(value: float | None, unit: str, decimals: int) -> str:
-    return "an unknown amount" if value is None else f"{value:.{decimals}f} {unit}".rstrip()
+    """With its unit; an angle takes no space in between (SI brochure, 9th edition, 5.4.3)."""
+    if value is None:
+        return "an unknown amount"
+    gap = "" if unit[:1] in ("", "°") else " "
+    return f"{_digits(value, decimals)}{gap}{unit}"
 
 
 def _signed(value: float, decimals: int) -> str:
     """With its sign, since turns away from the target are negative."""
-    return f"{value:+.{decimals}f}"
+    sign = "+" if round(value, decimals) > 0.0 else ""
+    return sign + _digits(value, decimals)
+
+
+def _digits(value: float, decimals: int) -> str:
+    """With a true minus, and no zero below zero."""
+    return f"{round(value, decimals) + 0.0:.{decimals}f}".replace("-", "\N{MINUS SIGN}")

@@ -10,11 +10,12 @@ from importlib.metadata import version
 from fastapi import FastAPI
 
 from server import pages, problems
-from server.api import about, golfers, ingest, live, openapi, sessions, swings
+from server.api import about, change, golfers, ingest, live, openapi, sessions, swings
 from server.clock import Clock, SystemClock
 from server.committing import GroupCommit
 from server.curves import CurveCache
 from server.live import LiveSessions
+from server.mounting_effects import MountingEffects
 from server.publish import Hub
 from server.security import Guard
 from server.service import Service
@@ -41,7 +42,7 @@ def build_app(settings: Settings, clock: Clock | None = None) -> FastAPI:
     )
     app.state.service = service
     problems.install(app)
-    for module in (about, golfers, sessions, swings, ingest, live):
+    for module in (about, golfers, sessions, swings, change, ingest, live):
         app.include_router(module.router)
     pages.install(app)
     openapi.install(app)
@@ -60,6 +61,7 @@ def _service(settings: Settings, clock: Clock) -> Service:
         commits=GroupCommit(store.raw.append),
         live=LiveSessions(store, hub, clock),
         curves=CurveCache(store),
+        mountings=MountingEffects(store),
     )
 
 

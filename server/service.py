@@ -9,6 +9,7 @@ from server.clock import Clock
 from server.committing import GroupCommit
 from server.curves import CurveCache
 from server.live import LiveSessions
+from server.mounting_effects import MountingEffects
 from server.publish import Hub
 from server.settings import Settings
 from server.status import StatusBoard
@@ -39,6 +40,7 @@ class Service:
     commits: GroupCommit
     live: LiveSessions
     curves: CurveCache
+    mountings: MountingEffects
     boards: dict[str, StatusBoard] = field(default_factory=dict)
     collectors: set[ConnectedCollector] = field(default_factory=set)
 

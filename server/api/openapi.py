@@ -14,6 +14,10 @@ TAGS = [
     {"name": "golfers", "description": "Who swings."},
     {"name": "sessions", "description": "Range sessions and the marks in them."},
     {"name": "swings", "description": "Numbers, curves and CSV of swings."},
+    {
+        "name": "change",
+        "description": "How much numbers vary in a session, and from one to another.",
+    },
 ]
 
 

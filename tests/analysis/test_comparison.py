@@ -40,7 +40,7 @@ def test_clear_change_is_called_changed_with_its_range():
     found = compare_blocks(Block(BEFORE), Block(AFTER))
     assert found.verdict is Verdict.CHANGED
     assert sentence(found) == (
-        "Separation at the top: changed. From 45.1 to 48.6 °, a difference of +3.5 "
+        "Separation at the top: changed. From 45.1 to 48.6°, a difference of +3.5 "
         "(95 % range +2.5 to +4.4)."
     )
 
@@ -48,7 +48,7 @@ def test_clear_change_is_called_changed_with_its_range():
 def test_small_difference_is_not_shown_and_the_reader_learns_what_could_be():
     found = compare_blocks(Block(BEFORE), Block(SAME))
     assert found.verdict is Verdict.NOT_SHOWN
-    assert sentence(found).endswith("less than 0.9 ° cannot be told from none here.")
+    assert sentence(found).endswith("less than 0.9° cannot be told from none here.")
     assert found.detectable == pytest.approx((found.high - found.low) / 2.0)
 
 
@@ -71,7 +71,7 @@ def test_mounting_that_moved_hides_a_change_and_more_swings_do_not_help():
 def test_too_few_for_what_matters_says_how_many_would_do():
     found = compare_blocks(Block(BEFORE), Block(SAME), matters=0.5)
     assert found.verdict is Verdict.TOO_FEW
-    assert f"about {found.swings_needed} in each would show a change of 0.5 °" in sentence(found)
+    assert f"about {found.swings_needed} in each would show a change of 0.5°" in sentence(found)
     assert found.swings_needed == swings_needed(0.5, pooled(BEFORE, SAME))
 
 

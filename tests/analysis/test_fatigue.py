@@ -24,7 +24,7 @@ def test_falling_speed_is_called_a_drift_with_its_size():
     assert found.verdict is Drift.SHOWN
     assert found.over_session == pytest.approx(-38.0, abs=3.0)
     assert drift_sentence(found, label="Pelvis peak", unit="°/s", decimals=0) == (
-        "Pelvis peak: drifts down by about 38 °/s from the first swing to the last."
+        "Pelvis peak: drifts down by about 38°/s from the first swing to the last."
     )
 
 

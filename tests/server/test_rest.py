@@ -275,6 +275,7 @@ async def test_openapi_declares_every_problem_and_describes_every_route(client):
     assert "HTTPValidationError" not in described["components"]["schemas"]
     assert {tag["name"] for tag in described["tags"]} == {
         "about",
+        "change",
         "golfers",
         "sessions",
         "swings",
