@@ -55,7 +55,7 @@ def parse_profile(text: str, path: Path | None = None) -> Profile:
     lines = key_lines(text)
     if tables.get("format", PROFILE_FORMAT) != PROFILE_FORMAT:
         raise ProfileError(
-            f"expected {PROFILE_FORMAT}, received {tables['format']!r}; a later torsolog may read it",
+            f"this torsolog reads format {PROFILE_FORMAT}, received {tables['format']!r}",
             path,
             line=line_of(lines, ("format",)),
             key="format",
