@@ -200,10 +200,20 @@ class PacketDecoder:
         return _Piece(index, self._start, first.number, first.ticks, gyro, accel)
 
 
+def _alone(piece: _Piece, lost_before: int) -> DecodedSamples:
+    """One packet, as a radio hands them over: the same without the joining."""
+    within = np.arange(len(piece.ticks), dtype=np.int64)
+    packet, start = np.full_like(within, piece.packet), np.full_like(within, piece.start)
+    number = within + piece.number
+    return DecodedSamples(packet, start, number, piece.ticks, piece.gyro, piece.accel, lost_before)
+
+
 def _joined(pieces: list[_Piece], lost_before: int) -> DecodedSamples:
     if not pieces:
         none = np.zeros(0, dtype=np.int64)
         return DecodedSamples(none, none, none, none, np.zeros((0, 3)), np.zeros((0, 3)), 0)
+    if len(pieces) == 1:
+        return _alone(pieces[0], lost_before)
     counts = np.array([len(piece.ticks) for piece in pieces])
     total = int(counts.sum())
     within = np.arange(total, dtype=np.int64) - np.repeat(np.cumsum(counts) - counts, counts)

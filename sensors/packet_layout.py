@@ -18,8 +18,10 @@ from sensors.errors import PacketError
 from sensors.profile import (
     TYPE_BYTES,
     Accel,
+    AccelField,
     CountField,
     Gyro,
+    GyroField,
     HeaderField,
     MarkerField,
     Packet,
@@ -105,6 +107,31 @@ def ticks_per_sample(profile: Profile) -> float:
     return 1.0 / (profile.rate_hz * profile.tick_s) if profile.tick_s else 1.0
 
 
+class _Channel:
+    """The three values of gyro or accel in a kind of packet: how they are sent, their meaning."""
+
+    def __init__(self, kind: str, unit: Gyro | Accel) -> None:
+        self.kind = kind
+        columns, self.factors = case_axes(unit)
+        self.columns = None if columns == [0, 1, 2] else columns
+        limit = float(unit.range) * RANGE_MARGIN
+        reach = float(1 << (8 * TYPE_BYTES[kind] - 1)) * float(unit.per_count)
+        self.limit = limit * unit.to_si
+        self.may_exceed = kind == "float32" or reach > limit
+
+    def faults(self, values: Array) -> dict[int, PacketFault]:
+        """Rows of values (m, k, 3) that no sensor of this kind measures."""
+        if not self.may_exceed:
+            return {}
+        beyond = ~(np.max(np.abs(values), axis=(1, 2)) <= self.limit)
+        return {
+            row: PacketFault.OUT_OF_RANGE
+            if np.isfinite(values[row]).all()
+            else PacketFault.NOT_FINITE
+            for row in np.flatnonzero(beyond).tolist()
+        }
+
+
 class PacketLayout:
     """Reads packets of one kind."""
 
@@ -116,7 +143,18 @@ class PacketLayout:
         self.tick = _only(packet.header, TickField) or _only(packet.sample, TickField)
         self.tick_in_sample = _only(packet.sample, TickField) is not None
         self.tick_span = 1 << (8 * TYPE_BYTES[self.tick.type]) if self.tick else 0
-        self._profile = profile
+        self.values = frozenset(map(field_name, packet.sample)) & {"gyro", "accel"}
+        """Which of "gyro" and "accel" a packet holds."""
+        self._per_sample = ticks_per_sample(profile)
+        self._tick_of_last = profile.tick is not None and profile.tick.of == "last"
+        self._channels = {
+            field_name(field): _Channel(
+                field.type, profile.gyro if isinstance(field, GyroField) else profile.accel
+            )
+            for field in packet.sample
+            if isinstance(field, GyroField | AccelField)
+        }
+        self._steps: dict[int, Ticks] = {}
         self._byte_order = "<" if packet.endian == "little" else ">"
         self._types: dict[int, np.dtype[Any]] = {}
 
@@ -131,11 +169,6 @@ class PacketLayout:
                 found.append((slice(at, at + size), value))
             at += size
         return tuple(found)
-
-    @property
-    def values(self) -> frozenset[str]:
-        """Which of "gyro" and "accel" a packet holds."""
-        return frozenset(field_name(field) for field in self.packet.sample) & {"gyro", "accel"}
 
     def is_marked(self, payload: bytes) -> bool:
         """Whether the packet's markers stand where this kind has them."""
@@ -192,13 +225,18 @@ class PacketLayout:
         """Packets that all hold `count` samples, as samples_in says."""
         rows = np.frombuffer(b"".join(payloads), self.dtype(count))
         samples = rows["samples"]
-        gyro = self._scaled(samples, "gyro", self._profile.gyro)
-        accel = self._scaled(samples, "accel", self._profile.accel)
         tick, steps = self._ticks(rows, count)
-        sequence = np.zeros(len(rows), dtype=np.int64)
-        if self.sequence is not None:
-            sequence = self._integers(rows["sequence"], self.sequence.type)
-        return PacketBlock(sequence, tick, steps, gyro, accel, self._faults(gyro, accel))
+        sequence = (
+            self._integers(rows["sequence"], self.sequence.type)
+            if self.sequence
+            else np.zeros(len(rows), dtype=np.int64)
+        )
+        values: dict[str, Array] = {}
+        faults: dict[int, PacketFault] = {}
+        for name, channel in self._channels.items():
+            values[name] = self._scaled(samples[name], channel)
+            faults |= channel.faults(values[name])
+        return PacketBlock(sequence, tick, steps, values.get("gyro"), values.get("accel"), faults)
 
     def _ticks(self, rows: npt.NDArray[Any], count: int) -> tuple[Ticks, Ticks]:
         """Tick of the first sample (m,), and ticks since then, (m, k) or (1, k)."""
@@ -210,11 +248,16 @@ class PacketLayout:
                 np.diff(each, axis=1, prepend=each[:, :1]) % self.tick_span, axis=1
             )
         tick = self._integers(rows["tick"], self.tick.type)
-        steps = np.rint(np.arange(count) * ticks_per_sample(self._profile)).astype(np.int64)
-        clock = self._profile.tick
-        if clock is not None and clock.of == "last":
-            tick = (tick - steps[-1]) % self.tick_span
-        return tick, steps[None, :]
+        steps = self._steps_of(count)
+        if self._tick_of_last:
+            tick = (tick - steps[-1, -1]) % self.tick_span
+        return tick, steps
+
+    def _steps_of(self, count: int) -> Ticks:
+        if count not in self._steps:
+            steps = np.rint(np.arange(count) * self._per_sample).astype(np.int64)
+            self._steps[count] = steps[None, :]
+        return self._steps[count]
 
     def _stated_count(self, payload: bytes) -> int:
         if isinstance(self.packet.samples, int):
@@ -231,18 +274,18 @@ class PacketLayout:
         text = f"packet {self.packet.name!r}: expected {expected}, received {length} bytes"
         return PacketError(PacketFault.WRONG_LENGTH, text)
 
-    def _scaled(self, samples: npt.NDArray[Any], name: str, unit: Gyro | Accel) -> Array | None:
-        if name not in self.values:
-            return None
-        (field,) = (part for part in self.packet.sample if field_name(part) == name)
-        assert not isinstance(field, SkipField)
-        raw = samples[name]
-        if TYPE_BYTES[field.type] == 3:
-            raw = self._integers(raw, field.type)
-        columns, factors = case_axes(unit)
-        # A float32 may be anything: what overflows is found by the check for finite values.
+    def _scaled(self, raw: npt.NDArray[Any], channel: _Channel) -> Array:
+        if TYPE_BYTES[channel.kind] == 3:
+            raw = self._integers(raw, channel.kind)
+        values = raw.astype(np.float64)
+        if channel.columns is not None:
+            values = values[..., channel.columns]
+        if channel.kind != "float32":
+            values *= channel.factors
+            return values
+        # A float32 may be anything, also not a number: what that leads to is found afterwards.
         with np.errstate(over="ignore", invalid="ignore"):
-            return np.asarray(raw[..., columns].astype(np.float64) * factors)
+            return np.asarray(values * channel.factors)
 
     def _integers(self, raw: npt.NDArray[Any], kind: str) -> Ticks:
         """Integers as int64; those of 24 bits come as three bytes along the last axis."""
@@ -252,19 +295,6 @@ class PacketLayout:
         high = parts[..., 2].astype(np.int8) if kind == "int24" else parts[..., 2]
         low = parts[..., 0].astype(np.int64) | (parts[..., 1].astype(np.int64) << 8)
         return np.asarray(low | (high.astype(np.int64) << 16))
-
-    def _faults(self, gyro: Array | None, accel: Array | None) -> dict[int, PacketFault]:
-        found: dict[int, PacketFault] = {}
-        for values, unit in ((gyro, self._profile.gyro), (accel, self._profile.accel)):
-            if values is None:
-                continue
-            largest = np.max(np.abs(values), axis=(1, 2))
-            limit = float(unit.range) * unit.to_si * RANGE_MARGIN
-            for row in np.flatnonzero(~(largest <= limit)).tolist():
-                finite = np.isfinite(values[row]).all()
-                fault = PacketFault.OUT_OF_RANGE if finite else PacketFault.NOT_FINITE
-                found.setdefault(row, fault)
-        return found
 
 
 def case_axes(unit: Gyro | Accel) -> tuple[list[int], Array]:
