@@ -29,9 +29,9 @@ STRAIGHT = np.tan(np.radians(20.0))
 """Root mean square rate across the bow's axis over that about it; a bow to one side passes it."""
 SQUARE_WITHIN = np.radians(15.0)
 """rad, bow axis against level; standing 3 and bowing 5 degrees off stay well within."""
-STANCE_U = np.radians(3.0 / np.sqrt(3.0))
-"""rad: people told to stand tall are within about 3 degrees of it (rectangular; common practice,
-no source)."""
+STANCE_U = np.radians(3.0 / 2.0)
+"""rad, each axis: people told to stand tall are within about 3 degrees of it, in any direction
+(even over a disc; common practice, no source)."""
 BOW_U = np.radians(5.0 / np.sqrt(3.0))
 """rad: and bow within about 5 degrees of straight ahead (rectangular; common practice, no
 source)."""

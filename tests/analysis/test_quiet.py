@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -73,6 +75,16 @@ def test_a_longer_spell_is_trusted_more_than_a_shorter_one():
         for seconds in (0.5, 2.0, 8.0)
     ]
     assert spells[0].gyro_u > 2.0 * spells[1].gyro_u > 4.0 * spells[2].gyro_u
+
+
+def test_one_spell_of_slow_turning_among_quiet_ones_hardly_counts():
+    still = [
+        quiet_spells(swaying_samples(seconds=2.0, sway_dps=0.3, bias=BIAS, seed=seed))[0]
+        for seed in range(6)
+    ]
+    turning = replace(still[0], gyro=BIAS + np.radians([0.0, 4.0, 0.0]))
+    bias = gyro_bias((*still, turning))
+    assert np.degrees(bias.rate - BIAS) == pytest.approx([0.0, 0.0, 0.0], abs=0.12)
 
 
 def test_without_a_quiet_moment_bias_is_zero_give_or_take_what_sensors_have():
