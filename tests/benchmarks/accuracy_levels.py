@@ -51,10 +51,14 @@ class Row:
     @property
     def met(self) -> bool | None:
         """Whether the level is met; None where none is set."""
+        return self.reaches(1.0)
+
+    def reaches(self, allowance: float) -> bool | None:
+        """The same with the 95th percentile allowed to be `allowance` times its level."""
         if self.level is None:
             return None
         mean_met = self.level.mean is None or self.mean < self.level.mean
-        return bool(self.n and mean_met and self.p95 <= self.level.within)
+        return bool(self.n and mean_met and self.p95 <= allowance * self.level.within)
 
     @property
     def covered(self) -> bool | None:
@@ -132,7 +136,7 @@ def levels(wearing: Wearing) -> dict[Measure, Level | None]:
 class Counts:
     """Swings of a run: true, found, found though marked unusable, false.
 
-    holed: true swings with a hole of a sensor in their downswing, and how many were found; they
+    holed: true swings with a long hole of a sensor in them, and how many were found; they
     are not counted among the others.
     """
 

@@ -43,7 +43,7 @@ FIRST_GAP_S = 35.0
 """The calibration is over by then."""
 SWING_EVERY_S = 25.0
 LOST_S = 0.15
-"""A swing whose turn toward the target has a longer hole is one that nobody can find for sure."""
+"""A swing with a longer hole in it is one that nobody can find for sure."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class MeasuredSession:
 
 
 def measured_sessions(
-    wearing: Wearing, shapes: tuple[SwingShape, ...], swings: int, seed_set: str, *, each: int = 10
+    wearing: Wearing, shapes: tuple[SwingShape, ...], swings: int, seed_set: str, *, each: int = 2
 ) -> Iterator[MeasuredSession]:
     """Sessions of one way of wearing sensors, together of at least `swings` swings.
 
@@ -154,6 +154,6 @@ def _gaps(rng: np.random.Generator, swings: int) -> tuple[tuple[float, float], .
 
 
 def _is_holed(truth: SwingTruth, lost: list[Interval]) -> bool:
-    first_s = min(truth.events["pelvis_reversal_s"], truth.events["top_s"])
+    first_s = truth.events["takeaway_s"]
     last_s = max(truth.events["pelvis_peak_s"], truth.events["upper_back_peak_s"])
     return any(hole.start_s < last_s and hole.end_s > first_s for hole in lost)
