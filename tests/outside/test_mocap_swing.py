@@ -2,8 +2,10 @@
 
 Source: CMU Graphics Lab Motion Capture Database (mocap.cs.cmu.edu), subject 63, trial 01, turned
 into the signals of two sensors; truth.json beside it holds the definitions of analysis.columns
-evaluated on the optical rotations. No constant of the analysis was fitted to it, but it was looked
-at while QUIET_RATE and the search windows were chosen.
+evaluated on the optical rotations. It was looked at while QUIET_RATE, the search windows and the
+constants of analysis.gravity were chosen, so it does not prove them. Its gyro and accelerometer
+do not fit each other: gravity carried by the gyro is some 35 degrees off at the top, so either
+sensor alone would give another turn.
 """
 
 from __future__ import annotations
