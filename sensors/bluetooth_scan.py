@@ -1,0 +1,128 @@
+"""Which sensors are in reach, how strong their signal is, and which profile fits each."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Self
+
+from bleak import BleakAdapter, BleakScanner
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData
+from bleak.exc import BleakDeviceNotFoundError
+
+from sensors.profile import Profile
+from sensors.profile_library import ProfileLibrary
+
+STRONG_DBM: Final = -65
+FAIR_DBM: Final = -80
+"""Received signal strength of a sensor on the body in the same room, and where losses begin to be
+likely (common practice, no source)."""
+_NO_SIGNAL_DBM: Final = -127
+"""What bleak gives where the system tells no strength."""
+_GENERIC: Final = ("1800", "1801")
+"""Services that every Bluetooth LE device has: Generic Access and Generic Attribute."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeenSensor:
+    """A device in reach. rssi_dbm: signal strength, None where unknown or while it is connected.
+
+    profile: the one that fits its advertisement best; None: none does.
+    """
+
+    address: str
+    name: str
+    rssi_dbm: int | None
+    profile: Profile | None
+    connected: bool = False
+
+    @property
+    def signal(self) -> str:
+        """The strength in a word."""
+        if self.rssi_dbm is None:
+            return "connected" if self.connected else "unknown"
+        if self.rssi_dbm >= STRONG_DBM:
+            return "strong"
+        return "fair" if self.rssi_dbm >= FAIR_DBM else "weak"
+
+
+class SensorScan:
+    """Scans while entered. Raises what bleak raises for a scan that cannot be.
+
+    `changed` is set whenever something was seen.
+    """
+
+    def __init__(self, library: ProfileLibrary) -> None:
+        self.changed = asyncio.Event()
+        self._library = library
+        self._seen: dict[str, SeenSensor] = {}
+        self._scanner = BleakScanner(detection_callback=self._detected)
+
+    async def __aenter__(self) -> Self:
+        for device in await connected_devices(self._library.profiles):
+            profile = self._library.recognise(device.name)
+            self._see(SeenSensor(device.address, device.name or "", None, profile, connected=True))
+        await self._scanner.start()
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        await self._scanner.stop()
+
+    def sensors(self) -> list[SeenSensor]:
+        """Those that a profile fits."""
+        return [one for one in self.devices() if one.profile is not None]
+
+    def devices(self) -> list[SeenSensor]:
+        """Everything in reach, the strongest signal first, then by name."""
+        return sorted(
+            self._seen.values(),
+            key=lambda one: (-(one.rssi_dbm or _NO_SIGNAL_DBM), one.name, one.address),
+        )
+
+    def _detected(self, device: BLEDevice, advertised: AdvertisementData) -> None:
+        name = advertised.local_name or device.name or ""
+        profile = self._library.recognise(
+            name, advertised.service_uuids, advertised.manufacturer_data
+        )
+        rssi = advertised.rssi if advertised.rssi > _NO_SIGNAL_DBM else None
+        self._see(SeenSensor(device.address, name, rssi, profile))
+
+    def _see(self, sensor: SeenSensor) -> None:
+        self._seen[sensor.address] = sensor
+        self.changed.set()
+
+
+async def scan_for(library: ProfileLibrary, seconds: float) -> list[SeenSensor]:
+    """Everything seen in a scan of that length; `SensorScan.devices` says in which order."""
+    async with SensorScan(library) as scan:
+        await asyncio.sleep(seconds)
+        return scan.devices()
+
+
+async def find(address: str, profile: Profile, timeout_s: float) -> BLEDevice:
+    """A sensor by its address, to connect to.
+
+    One that this computer is still connected to, from a run that was killed, does not advertise;
+    it is found as well. Raises BleakDeviceNotFoundError, and what bleak raises for a scan.
+    """
+    for device in await connected_devices((profile,)):
+        if device.address.lower() == address.lower():
+            return device
+    found = await BleakScanner.find_device_by_address(address, timeout=timeout_s)
+    if found is None:
+        raise BleakDeviceNotFoundError(address, f"{address} was not seen in {timeout_s:g} s")
+    return found
+
+
+async def connected_devices(profiles: Sequence[Profile]) -> list[BLEDevice]:
+    """Devices that this computer is connected to and that may be ours."""
+    services = [*_GENERIC]
+    for profile in profiles:
+        services += profile.recognise.services
+    with contextlib.suppress(NotImplementedError):
+        adapter = await BleakAdapter.get()
+        return await adapter.get_connected_devices(services)
+    return []
