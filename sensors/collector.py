@@ -24,7 +24,7 @@ from sensors.source import SamplePacket, Source, SourceEvent, StreamClock, Strea
 from sensors.spool import Spool
 from sensors.stream_monitor import StreamMonitor
 from sensors.uplink import Uplink
-from sensors.wire import WIRE_VERSION, Finish, Hello, Mark, StreamReport
+from sensors.wire import WIRE_VERSION, Finish, Hello, Mark, SegmentName, StreamReport
 
 MAX_WAITING: Final = 1000
 """Frames that a source which can wait runs ahead of the service: 50 s of two sensors."""
@@ -142,6 +142,7 @@ class Collector:
     def _take(self, event: SourceEvent) -> None:
         if isinstance(event, StreamStarted):
             stream_id = event.stream.stream_id
+            self._end_streams_of(event.stream.segment)
             self._batchers[stream_id] = Batcher(event.stream, span_s=self._batch_span_s)
             self._clocks[stream_id] = event.clock
             self._monitors[stream_id] = StreamMonitor(event.stream, self.source.now_s())
@@ -155,6 +156,14 @@ class Collector:
         else:
             self._monitors[event.stream_id].said(event)
             self._report_one(event.stream_id)
+
+    def _end_streams_of(self, segment: SegmentName) -> None:
+        """A sensor that starts anew ends its segment's stream: nothing is expected of it now."""
+        for stream_id, monitor in list(self._monitors.items()):
+            if monitor.stream.segment == segment:
+                for batch in self._batchers.pop(stream_id).flush():
+                    self.uplink.append(batch)
+                del self._monitors[stream_id], self._clocks[stream_id]
 
     def _take_packet(self, packet: SamplePacket) -> None:
         batcher = self._batchers[packet.stream_id]

@@ -161,7 +161,7 @@ async def test_the_first_frame_must_be_a_hello(line):
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"streams": ()}, "names 1 to 8 streams"),
+        ({"streams": ()}, "names 1 to 1000 streams"),
         ({"streams": STREAMS[:1] * 2}, "names each stream once"),
         ({"session": "0123456789ab"}, "no session has the id"),
         ({"golfer": "0123456789ab"}, "no golfer has the id"),
