@@ -18,7 +18,7 @@ COMMANDS = sorted(typer.main.get_command(app).commands)
 
 
 def test_the_commands_are_those_that_must_exist():
-    assert COMMANDS == ["analyse", "collect", "demo", "export", "import", "serve"]
+    assert {"analyse", "collect", "demo", "export", "import", "serve"} <= set(COMMANDS)
 
 
 @pytest.mark.parametrize("name", COMMANDS)
