@@ -27,7 +27,7 @@ UNACKNOWLEDGED_LIMIT = 64
 """Batches of one collector that wait for their commit; above that, its next frame waits."""
 MAX_RATE_HZ = 8000.0
 MAX_STREAMS = 1000
-"""Each return of a sensor from out of reach may be a stream; while the service is away they gather."""
+"""A sensor that returns from out of reach may be a new one; while a service is away they gather."""
 TEXT_MAX = 200
 
 Send = Callable[[bytes], Awaitable[None]]

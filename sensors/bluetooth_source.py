@@ -1,0 +1,93 @@
+"""Two sensors over Bluetooth LE as a source of samples."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import AsyncGenerator, Callable, Iterator, Sequence
+
+from sensors.backoff import backoff_delays
+from sensors.bluetooth_intake import News, SensorIntake, WornSensor
+from sensors.bluetooth_link import LinkedSensor, LinkEvent, LinkTiming, SensorLink
+from sensors.errors import SourceError
+from sensors.source import SourceEvent
+
+
+class BluetoothSource:
+    """Keeps the sensors connected for as long as events are taken.
+
+    Obstacles are told and waited out: a sensor may be switched on, charged or brought back, and
+    Bluetooth be switched on, at any time. `sensors` say what each is doing.
+    """
+
+    def __init__(
+        self,
+        worn: Sequence[WornSensor],
+        *,
+        news: News | None = None,
+        timing: LinkTiming | None = None,
+        delays: Callable[[], Iterator[float]] = backoff_delays,
+    ) -> None:
+        """news: told sentences for people. delays: waits between tries to connect.
+
+        Raises SourceError: no sensor, or one of them twice.
+        """
+        addresses = {one.address.lower() for one in worn}
+        segments = {one.segment for one in worn}
+        if not worn or len(addresses) < len(worn) or len(segments) < len(worn):
+            raise SourceError(
+                "expected one sensor for each segment, received "
+                + (", ".join(f"{one.segment} {one.address}" for one in worn) or "none")
+            )
+        self._start_s = time.monotonic()
+        self.sensors = tuple(SensorIntake(one, self._start_s, news) for one in worn)
+        self._timing = timing
+        self._delays = delays
+
+    @property
+    def can_wait(self) -> bool:
+        """A radio does not wait."""
+        return False
+
+    @property
+    def duration_s(self) -> float | None:
+        """Without end."""
+        return None
+
+    def now_s(self) -> float:
+        """Session time: s since the source was made."""
+        return time.monotonic() - self._start_s
+
+    async def events(self) -> AsyncGenerator[SourceEvent, None]:
+        """Streams, samples and reports as they come. Closing stops and disconnects the sensors."""
+        arrived: asyncio.Queue[LinkEvent | BaseException] = asyncio.Queue()
+        radio = asyncio.Lock()
+        intakes = {one.worn.address: one for one in self.sensors}
+        running = set()
+        for address, intake in intakes.items():
+            sensor = LinkedSensor(address, intake.worn.called, intake.worn.profile)
+            link = SensorLink(
+                sensor, arrived.put_nowait, radio, timing=self._timing, delays=self._delays
+            )
+            task = asyncio.create_task(link.run(), name=f"bluetooth: {intake.worn.segment}")
+            task.add_done_callback(lambda done: _say_broken(done, arrived))
+            running.add(task)
+        try:
+            while True:
+                event = await arrived.get()
+                if isinstance(event, BaseException):
+                    raise event
+                for meant in intakes[event.address].take(event):
+                    yield meant
+        finally:
+            for task in running:
+                task.cancel()
+            await asyncio.wait(running)
+
+
+def _say_broken(
+    task: asyncio.Task[None], arrived: asyncio.Queue[LinkEvent | BaseException]
+) -> None:
+    """A link ends by a cancel only; anything else is a fault of ours and must not be silent."""
+    if not task.cancelled() and (error := task.exception()) is not None:
+        arrived.put_nowait(error)

@@ -1,0 +1,70 @@
+"""Two sensors over the real Bluetooth client and an emulated Bluetooth service."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.support.bluetooth_rig import PELVIS, UPPER_BACK, bluetooth_rig
+from tests.support.counted_samples import expected, taking
+
+SEGMENT_AT = {PELVIS: "pelvis", UPPER_BACK: "upper_back"}
+
+
+def descriptors() -> int:
+    return len(list(Path("/proc/self/fd").iterdir()))
+
+
+async def test_two_sensors_at_200_hz_lose_nothing():
+    async with bluetooth_rig() as rig:
+        await rig.add_pair()
+        async with taking() as taken:
+            await taken.flows("upper_back", 75)
+            await taken.flows("pelvis", 1)
+            states = {segment: await rig.state(at) for at, segment in SEGMENT_AT.items()}
+        for segment, state in states.items():
+            numbers = taken.numbers(segment)
+            assert numbers == list(range(len(numbers)))
+            assert len(numbers) <= expected(state["sent"])[-1] + 8
+            assert taken.lost(segment) == 0
+            packets = taken.packets[segment]
+            received = np.array([packet.received_s for packet in packets])
+            rate = 8 * (len(packets) - 1) / (received[-1] - received[0])
+            assert rate == pytest.approx(200.0, rel=0.01)
+            assert len(taken.streams[segment]) == 1
+        for address in SEGMENT_AT:
+            state = await rig.state(address)
+            assert (state["starts"], state["stops"], state["connected"]) == (1, 1, False)
+            assert state["senders"] == 0
+
+
+@pytest.mark.parametrize("after_loss", ["runs on", "stops", "restarts"])
+async def test_a_lost_link_comes_back_by_itself_and_gives_every_sample_once(after_loss):
+    async with bluetooth_rig() as rig:
+        await rig.add_pair(after_loss=after_loss)
+        async with taking() as taken:
+            await taken.flows()
+            before = descriptors()
+            for _ in range(3):
+                await rig.order("drop", address=PELVIS)
+                await taken.until(lambda: taken.states()[-1] == "lost")
+                await taken.flows()
+            assert descriptors() == before
+            state = await rig.state(PELVIS)
+            assert state["senders"] == 1
+            numbers = taken.numbers()
+            sent = expected(state["sent"])
+            assert numbers == sent[: len(numbers)]
+            assert len(sent) - len(numbers) <= 16
+            assert taken.numbers("upper_back") == list(range(len(taken.numbers("upper_back"))))
+        assert taken.states().count("lost") == 3
+        assert len(taken.streams["pelvis"]) == (1 if after_loss == "runs on" else 4)
+        missing = numbers[-1] + 1 - len(numbers)
+        if after_loss == "runs on":
+            assert taken.lost() == missing > 0
+        else:
+            assert missing == 0 < taken.lost()
+        assert len(asyncio.all_tasks()) <= 3
