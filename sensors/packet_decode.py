@@ -133,7 +133,19 @@ class PacketDecoder:
                 reasons.append(error)
         if reasons:
             raise reasons[0]
-        raise PacketError(PacketFault.UNKNOWN, "none of the profile's packets begins like this")
+        raise PacketError(PacketFault.UNKNOWN, self._beginnings(payload, characteristic))
+
+    def _beginnings(self, payload: bytes, characteristic: str | None) -> str:
+        """How packets begin that could have come."""
+        begin = [
+            f"{layout.packet.name!r} has "
+            + " and ".join(f"{value.hex(' ')} at byte {at.start}" for at, value in layout.markers)
+            for layout in self.layouts
+            if characteristic in (None, layout.packet.characteristic)
+        ]
+        if not begin:
+            return f"the profile reads no packets from characteristic {characteristic}"
+        return f"no packet of the profile: {', '.join(begin)}; received {payload.hex(' ')}"
 
     def _begin(self) -> None:
         per_sample = ticks_per_sample(self.profile)

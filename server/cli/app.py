@@ -13,7 +13,7 @@ import typer
 from analysis.errors import AnalysisError
 from sensors.errors import SensorError
 from sensors.wire import WireError
-from server.cli import analyse, collect, demo, export, importing, serve
+from server.cli import analyse, collect, demo, export, importing, profile, serve
 from server.cli.console import CommandError, err, out
 from server.errors import ServiceError
 
@@ -38,6 +38,7 @@ app.command("collect")(collect.collect)
 app.command("analyse")(analyse.analyse)
 app.command("import")(importing.import_recording)
 app.command("export")(export.export)
+app.add_typer(profile.profile_app, name="profile")
 
 
 def _show_version(wanted: bool) -> None:
