@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from rich.console import Console
 
 from analysis.results import ANALYSIS_VERSION, Handedness, Swing
 from sensors.recording import Recording as RecordedMotion
 from sensors.recording import read_recording
 from server.atomic_file import FileExistsAlreadyError, write_text
-from server.cli.console import err, fail, out, progress, say
+from server.cli.console import err, fail, progress, say
 from server.cli.options import Force, Handed, Name, Recording
 from server.cli.swing_table import print_swings
 from server.recording_analysis import RecordingAnalysis, analyse_recording, golfer_facts
@@ -52,7 +53,7 @@ def analyse(
     for note in found.notes:
         say(f"note: {note}")
     if found.swings:
-        print_swings(out, found.swings)
+        print_swings(Console(highlight=False), found.swings)
     else:
         say("no swing was found in this recording")
     if csv is not None:
