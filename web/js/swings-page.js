@@ -3,9 +3,10 @@
 import { getJson } from "./lib/api.js";
 import { LiveChannel, liveAddress } from "./lib/live-channel.js";
 import { ColumnDictionary } from "./models/column-dictionary.js";
-import { askedFor, sessionLink, swingLink } from "./models/deep-link.js";
+import { askedFor, comparedWith, sessionLink, swingLink } from "./models/deep-link.js";
 import { SessionSwings } from "./models/session-swings.js";
 import { MessageBox } from "./elements/message-box.js";
+import { SessionChange } from "./elements/session-change.js";
 import { SessionPanel } from "./elements/session-panel.js";
 import { SessionPicker } from "./elements/session-picker.js";
 import { SwingDetail } from "./elements/swing-detail.js";
@@ -15,7 +16,7 @@ const EMPTY = "No sessions yet. A session appears here as soon as sensors have s
 const NO_SWINGS = "No swing was found in this session yet.";
 
 export class SwingsPage {
-  #message; #picker; #panel; #detail; #channel = null; #loading = null;
+  #message; #picker; #panel; #change; #detail; #channel = null; #loading = null;
   #sessions = []; #session = null; #swings = new SessionSwings(); #dictionary = new ColumnDictionary();
   #onPopState = () => this.#route();
 
@@ -23,7 +24,8 @@ export class SwingsPage {
     const part = (id) => document.getElementById(id);
     this.#message = new MessageBox(part("message"));
     this.#picker = new SessionPicker(part("sessions"), (session) => this.#go(sessionLink(session.id)));
-    this.#panel = new SessionPanel(part("session"), (swing) => this.#go(swingLink(swing)));
+    this.#panel = new SessionPanel(part("session"), (swing) => this.#openSwing(swing));
+    this.#change = new SessionChange(part("change"), (id) => this.#compareWith(id));
     this.#detail = new SwingDetail(part("detail"), (step) => this.#beside(step));
   }
 
@@ -54,6 +56,16 @@ export class SwingsPage {
     } catch (error) {
       this.#message.fail(error, () => this.#start());
     }
+  }
+
+  #openSwing(swing) {
+    this.#go(comparedWith(swingLink(swing), askedFor(location.search).before));
+  }
+
+  #compareWith(sessionId) {
+    const address = comparedWith(sessionLink(this.#session.id), sessionId);
+    const { swing } = askedFor(location.search);
+    history.replaceState(null, "", swing === null ? address : `${address}&${new URLSearchParams({ swing })}`);
   }
 
   #go(address) {
@@ -107,6 +119,8 @@ export class SwingsPage {
     this.#message.clear();
     this.#showTable();
     this.#picker.show(this.#sessions, session.id);
+    this.#change.hide();
+    if (swings.length > 0) this.#showChange();
     const golfer = session.golfer_id === null ? null
       : await getJson(`/api/golfers/${encodeURIComponent(session.golfer_id)}`, { signal });
     this.#detail.forGolfer(golfer);
@@ -115,10 +129,14 @@ export class SwingsPage {
 
   #refused(id, error) {
     this.#session = null;
-    this.#panel.hide();
-    this.#detail.hide();
+    for (const part of [this.#panel, this.#change, this.#detail]) part.hide();
     this.#picker.show(this.#sessions, null);
     this.#message.fail(error, () => this.#showSession(id).then((shown) => shown && this.#route()));
+  }
+
+  #showChange() {
+    const { before } = askedFor(location.search);
+    this.#change.show(this.#session, this.#sessions, this.#dictionary, before);
   }
 
   #showTable() {
@@ -146,7 +164,7 @@ export class SwingsPage {
   #beside(step) {
     const place = this.#swings.all.findIndex((one) => one.id === this.#detail.swing?.id);
     const swing = this.#swings.all[place + step];
-    if (swing) this.#go(swingLink(swing));
+    if (swing) this.#openSwing(swing);
   }
 
   /** An open session grows: its new swings join the table. */
@@ -170,6 +188,7 @@ export class SwingsPage {
     const fresh = arrived.filter((swing) => this.#swings.add(swing)).length > 0;
     if (!fresh) return;
     this.#showTable();
+    this.#showChange();
     if (this.#detail.swing === null) this.#showSwing(askedFor(location.search).swing);
   }
 }

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { chartFigure, chartFrame } from "../../../web/js/models/chart-figure.js";
-import { askedFor, swingLink } from "../../../web/js/models/deep-link.js";
+import { askedFor, comparedWith, swingLink } from "../../../web/js/models/deep-link.js";
 import { dotPositions } from "../../../web/js/models/dot-positions.js";
 import { endWithRoom, labelRows } from "../../../web/js/models/label-rows.js";
 import { metricGroups } from "../../../web/js/models/metric-groups.js";
@@ -13,7 +13,7 @@ import { nextOrder, sortSwings } from "../../../web/js/models/swing-sort.js";
 import { SPAN_S, TraceBuffer } from "../../../web/js/models/trace-buffer.js";
 
 const swing = {
-  id: "abc-3", session_id: "abc", number: 3, metrics: { impact_method: "estimate" },
+  id: "abc-3", session_id: "abc", number: 3, metrics: { impact_method: "estimate" }, flags: [],
   events: {
     takeaway_s: 99.1, upper_back_reversal_s: 100, pelvis_reversal_s: 99.95, separation_max_s: 100.05,
     pelvis_peak_s: 100.15, upper_back_peak_s: 100.2, impact_s: 100.27,
@@ -121,8 +121,11 @@ test("every column finds a group and none is in two", () => {
 });
 
 test("deep links lead back to what they name", () => {
-  assert.deepEqual(askedFor(swingLink(swing).split("?")[1]), { session: "abc", swing: "abc-3" });
-  assert.deepEqual(askedFor(""), { session: null, swing: null });
+  assert.deepEqual(askedFor(swingLink(swing).split("?")[1]), { session: "abc", swing: "abc-3", before: null });
+  assert.deepEqual(askedFor(""), { session: null, swing: null, before: null });
+  const compared = comparedWith(swingLink(swing), "def");
+  assert.deepEqual(askedFor(compared.split("?")[1]), { session: "abc", swing: "abc-3", before: "def" });
+  assert.equal(comparedWith(compared, null), swingLink(swing));
 });
 
 test("the trace keeps the last seconds and its scale goes in steps", () => {

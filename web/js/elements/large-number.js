@@ -1,8 +1,9 @@
 /** The one number that is read from where the golfer stands. */
 
-import { write } from "../lib/dom.js";
+import { set, write } from "../lib/dom.js";
 import { widthInDigits } from "../models/number-format.js";
 import { readingOf } from "../models/reading.js";
+import { COVERAGE_WORDS, UNCERTAINTY_MEANING } from "../models/uncertainty.js";
 import { DotTrend } from "./dot-trend.js";
 
 const TREND_SWINGS = 12;
@@ -31,8 +32,10 @@ export class LargeNumber {
     write(this.#parts.unit, reading.unit);
     write(this.#parts.sign, reading.sign);
     write(this.#parts.change, reading.change);
-    write(this.#parts.uncertainty, reading.uncertainty && `Standard uncertainty ${reading.uncertainty}`);
-    this.#parts.estimate.hidden = !column.estimate;
+    write(this.#parts.uncertainty, reading.uncertainty && `${reading.uncertainty} (${COVERAGE_WORDS})`);
+    set(this.#parts.uncertainty, { title: UNCERTAINTY_MEANING });
+    write(this.#parts.estimate, reading.kind);
+    this.#parts.estimate.hidden = reading.kind === "";
     this.#fit(reading.number, reading.unit);
     this.#value.dataset.missing = String(swings.last === null);
     this.#showTrend(column, swings);

@@ -1,9 +1,9 @@
 /** Range's table of the last swings, newest first. */
 
 import { el } from "../lib/dom.js";
-import { formatWithUnit } from "../models/number-format.js";
 import { RANGE_NUMBERS } from "../models/range-numbers.js";
 import { swingLink } from "../models/deep-link.js";
+import { swingNumberText } from "../models/swing-number.js";
 
 const SHOWN = 12;
 
@@ -26,13 +26,15 @@ export class LastSwings {
 
 function head(dictionary) {
   const labels = ["Swing", ...RANGE_NUMBERS.map(({ column }) => dictionary.get(column).label), "Note"];
-  return el("tr", {}, labels.map((label) => el("th", { scope: "col" }, label)));
+  const last = labels.length - 1;
+  return el("tr", {}, labels.map((label, i) =>
+    el("th", { scope: "col", class: i === last ? "note" : null }, label)));
 }
 
 function row(swing, dictionary) {
   const link = el("a", { href: swingLink(swing) }, String(swing.number));
   const cells = RANGE_NUMBERS.map(({ column }) => el("td", {},
-    formatWithUnit(swing.metrics[column], dictionary.get(column))));
+    swingNumberText(swing, dictionary.get(column))));
   const note = el("td", { class: "note" }, swing.flags.map((flag) => flag.text).join(" "));
   return el("tr", { "data-usable": String(swing.usable) }, el("th", { scope: "row" }, link), cells, note);
 }

@@ -2,6 +2,7 @@
 
 import { el, set, write } from "../lib/dom.js";
 import { readingOf } from "../models/reading.js";
+import { UNCERTAINTY_MEANING } from "../models/uncertainty.js";
 
 export class NumberTiles {
   #element; #onChoose; #tiles = [];
@@ -22,13 +23,15 @@ export class NumberTiles {
   #addTile(place) {
     const parts = {
       label: el("span", { class: "tile-label" }),
-      estimate: el("span", { class: "estimate" }, "estimate"),
+      estimate: el("span", { class: "estimate" }),
       number: el("span", { class: "tile-number" }),
       unit: el("span", { class: "tile-unit" }),
+      uncertainty: el("span", { class: "tile-uncertainty", title: UNCERTAINTY_MEANING }),
       sign: el("span", { class: "tile-sign" }),
       change: el("span", { class: "tile-change" }),
     };
-    const value = el("span", { class: "tile-value" }, parts.number, " ", parts.unit);
+    const value = el("span", { class: "tile-value" }, parts.number, " ",
+      el("span", { class: "tile-beside" }, parts.unit, " ", parts.uncertainty));
     const button = el("button", { type: "button", class: "tile" },
       el("span", { class: "tile-head" }, parts.label, " ", parts.estimate), value, parts.sign, parts.change,
       el("span", { class: "for-reader" }, "Show this number large"));
@@ -42,7 +45,9 @@ function fill(tile, number, reading, swings) {
   write(tile.label, reading.column.label);
   write(tile.number, reading.number);
   write(tile.unit, reading.unit);
-  tile.estimate.hidden = !reading.column.estimate;
+  write(tile.uncertainty, reading.bareUncertainty);
+  write(tile.estimate, reading.kind);
+  tile.estimate.hidden = reading.kind === "";
   write(tile.sign, swings.last === null ? "" : reading.sign);
   write(tile.change, reading.change);
   set(tile.button, { "data-side": number.side, "data-column": number.column, title: number.meaning });

@@ -2,8 +2,8 @@
 
 import { el } from "../lib/dom.js";
 import { metricGroups } from "../models/metric-groups.js";
-import { formatWithUnit } from "../models/number-format.js";
-import { uncertaintyText } from "../models/reading.js";
+import { DWELL_MEANING, isDwell, kindText, swingNumberText } from "../models/swing-number.js";
+import { uncertaintyText, UNCERTAINTY_MEANING } from "../models/uncertainty.js";
 
 export class NumbersPanel {
   #element;
@@ -20,20 +20,26 @@ export class NumbersPanel {
 
 function card({ title, names }, swing, dictionary) {
   const columns = names.map((name) => dictionary.get(name));
+  const notes = [
+    columns.some((column) => column.name in swing.uncertainty) ? UNCERTAINTY_MEANING : null,
+    columns.some((column) => isDwell(swing, column.name)) ? DWELL_MEANING : null,
+  ];
   return el("section", { class: "numbers-card sheet" },
     el("h3", {}, title),
     el("dl", { class: "numbers-list" }, columns.map((column) => entry(column, swing))),
     el("details", {}, el("summary", {}, "What these mean"),
       el("dl", { class: "meanings" }, columns.flatMap((column) => [
-        el("dt", {}, column.label), el("dd", {}, column.description)]))));
+        el("dt", {}, column.label), el("dd", {}, column.description)])),
+      notes.filter(Boolean).map((note) => el("p", { class: "soft small" }, note))));
 }
 
 function entry(column, swing) {
-  const value = formatWithUnit(swing.metrics[column.name], column);
-  const uncertainty = uncertaintyText(swing.uncertainty?.[column.name], column);
+  const dwell = isDwell(swing, column.name);
+  const uncertainty = dwell ? "" : uncertaintyText(swing.uncertainty[column.name], column);
+  const kind = kindText(column, swing);
   return el("div", { "data-column": column.name },
-    el("dt", {}, column.label, column.estimate ? " " : null,
-      column.estimate ? el("span", { class: "estimate" }, "estimate") : null),
-    el("dd", {}, el("b", {}, value),
-      uncertainty ? el("span", { class: "soft small", title: "One standard uncertainty" }, ` ${uncertainty}`) : null));
+    el("dt", { title: column.description }, column.label, kind ? " " : null,
+      kind ? el("span", { class: "estimate" }, kind) : null),
+    el("dd", {}, el("b", { title: dwell ? DWELL_MEANING : null }, swingNumberText(swing, column)),
+      uncertainty ? el("span", { class: "soft small", title: UNCERTAINTY_MEANING }, ` ${uncertainty}`) : null));
 }

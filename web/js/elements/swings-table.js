@@ -3,6 +3,7 @@
 import { el, set } from "../lib/dom.js";
 import { swingLink } from "../models/deep-link.js";
 import { formatNumber } from "../models/number-format.js";
+import { bareSwingNumberText } from "../models/swing-number.js";
 import { summaryOf } from "../models/session-summary.js";
 import { secondText } from "../models/session-words.js";
 import { nextOrder, sortSwings } from "../models/swing-sort.js";
@@ -76,7 +77,7 @@ export class SwingsTable {
     const row = el("tr", { "data-swing": swing.id, "data-usable": String(swing.usable) },
       el("th", { scope: "row" }, link), el("td", {}, secondText(swing.at)),
       COLUMNS.map((name) => el("td", { "data-column": name },
-        formatNumber(swing.metrics[name], this.#dictionary.get(name).decimals))),
+        bareSwingNumberText(swing, this.#dictionary.get(name)))),
       el("td", { class: "note" }, swing.flags.map((flag) => flag.text).join(" ")));
     row.addEventListener("click", (event) => {
       if (event.ctrlKey || event.metaKey || event.shiftKey) return;

@@ -34,3 +34,13 @@ async function refusal(response) {
 export function csvPath(sessionId) {
   return `/api/sessions/${encodeURIComponent(sessionId)}/swings.csv`;
 }
+
+/** Path of a session in sum. */
+export function summaryPath(sessionId) {
+  return `/api/sessions/${encodeURIComponent(sessionId)}/summary`;
+}
+
+/** Path of what changed from one session to a later one. */
+export function comparisonPath(beforeId, afterId) {
+  return `/api/comparison?${new URLSearchParams({ before: beforeId, after: afterId })}`;
+}

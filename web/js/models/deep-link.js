@@ -8,8 +8,17 @@ export function sessionLink(sessionId) {
   return `/swings?${new URLSearchParams({ session: sessionId })}`;
 }
 
-/** @returns {session, swing} as text, null where the address says nothing. */
+/** `address` with the session to compare with; null for none. */
+export function comparedWith(address, beforeId) {
+  const [path, search] = address.split("?");
+  const wishes = new URLSearchParams(search);
+  if (beforeId === null) wishes.delete("before");
+  else wishes.set("before", beforeId);
+  return `${path}?${wishes}`;
+}
+
+/** @returns {session, swing, before} as text, null where the address says nothing. */
 export function askedFor(search) {
   const asked = new URLSearchParams(search);
-  return { session: asked.get("session"), swing: asked.get("swing") };
+  return { session: asked.get("session"), swing: asked.get("swing"), before: asked.get("before") };
 }

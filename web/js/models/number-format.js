@@ -47,5 +47,5 @@ export function formatWithUnit(value, { unit, decimals }, format = formatNumber)
 
 /** Width of a number in digits, for fitting it into its room: points and signs are narrow. */
 export function widthInDigits(text) {
-  return [...text].reduce((width, sign) => width + (/\d/.test(sign) ? 1 : 0.55), 0);
+  return [...text].reduce((width, sign) => width + (/[\d\p{L}]/u.test(sign) ? 1 : 0.55), 0);
 }

@@ -1,6 +1,8 @@
 /** One number of one swing, ready to be written: value, sign in words, change, uncertainty. */
 
 import { formatNumber, formatWithUnit, isNumber, unitWords } from "./number-format.js";
+import { isDwell, kindText } from "./swing-number.js";
+import { bareUncertaintyText, uncertaintyText } from "./uncertainty.js";
 
 const WAITING = "waiting for a swing";
 
@@ -9,13 +11,27 @@ export function readingOf(number, swings, dictionary) {
   const column = dictionary.get(number.column);
   const swing = swings.last;
   const value = swing?.metrics[number.column];
+  const uncertainty = uncertaintyText(swing?.uncertainty?.[number.column], column);
+  const kind = kindText(column, swing);
+  if (swing && isDwell(swing, number.column)) return dwellReading(value, uncertainty, column, kind);
   return {
     number: formatNumber(value, column.decimals),
     unit: isNumber(value) ? column.unit : "",
     column,
+    kind,
     sign: isNumber(value) ? number.sign(value) : swing ? "not available for this swing" : WAITING,
     change: changeText(swing, swings, column),
-    uncertainty: uncertaintyText(swing?.uncertainty?.[number.column], column),
+    uncertainty,
+    bareUncertainty: bareUncertaintyText(swing?.uncertainty?.[number.column], column),
+  };
+}
+
+/** "dwell" stands where a number would claim to be sharp; about what it is stands below. */
+function dwellReading(value, uncertainty, column, kind) {
+  const about = [formatWithUnit(value, column), uncertainty].filter(Boolean).join(" ");
+  return {
+    number: "dwell", unit: "", column, kind, change: "", uncertainty: "", bareUncertainty: "",
+    sign: isNumber(value) ? `not sharp: about ${about}` : "not sharp",
   };
 }
 
@@ -29,12 +45,6 @@ function changeText(swing, swings, column) {
   if (Number(Math.abs(change).toFixed(column.decimals)) === 0) return "level with the average so far";
   const side = change > 0 ? "above" : "below";
   return `${formatWithUnit(Math.abs(change), column)} ${side} the average so far`;
-}
-
-/** "± 0.6°", one standard uncertainty. */
-export function uncertaintyText(uncertainty, column) {
-  if (!isNumber(uncertainty)) return "";
-  return `\u00b1\u00a0${formatWithUnit(uncertainty, column)}`;
 }
 
 /** What a screen reader says when a swing arrives. */

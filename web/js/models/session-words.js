@@ -3,6 +3,7 @@
 const DAY = new Intl.DateTimeFormat("en-GB", {
   weekday: "short", day: "numeric", month: "short", year: "numeric",
 });
+const DATE = new Intl.DateTimeFormat("en-GB", { day: "numeric", month: "short", year: "numeric" });
 const CLOCK = new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit" });
 const SECOND = new Intl.DateTimeFormat("en-GB", {
   hour: "2-digit", minute: "2-digit", second: "2-digit",
@@ -10,6 +11,10 @@ const SECOND = new Intl.DateTimeFormat("en-GB", {
 
 export function dayText(iso) {
   return DAY.format(new Date(iso));
+}
+
+export function dateText(iso) {
+  return DATE.format(new Date(iso));
 }
 
 export function clockText(iso) {

@@ -1,6 +1,7 @@
 /** The events of a swing by name, in words and in order of time. */
 
 import { isNumber } from "./number-format.js";
+import { isDwell, isStrike } from "./swing-number.js";
 
 /** `on`: the curves that carry the event's marker; `side`: the segment it belongs to. */
 const EVENTS = [
@@ -12,7 +13,6 @@ const EVENTS = [
   { name: "upper_back_peak_s", label: "upper back fastest", on: ["upperBackVelocity"], side: "upper_back" },
   { name: "impact_s", label: "impact", on: [], side: null },
 ];
-const MEASURED_IMPACT = "strike";
 
 /** The top in session time, s: the upper back's reversal under either of its names. */
 export function topOf(swing) {
@@ -30,8 +30,8 @@ export function eventsOf(swing) {
 }
 
 function labelOf({ name, label }, swing) {
-  const estimated = name === "impact_s" && swing.metrics.impact_method !== MEASURED_IMPACT;
-  return estimated ? `${label} (estimate)` : label;
+  if (name === "impact_s" && !isStrike(swing)) return `${label} (estimate)`;
+  return isDwell(swing, name) ? `${label} (dwell)` : label;
 }
 
 /** A moment in words: "120 ms before the top". */
