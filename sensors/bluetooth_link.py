@@ -18,6 +18,7 @@ from typing import Final, NoReturn
 
 from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
+from bleak.backends.device import BLEDevice
 
 from sensors.backoff import backoff_delays
 from sensors.bluetooth_obstacles import (
@@ -27,7 +28,7 @@ from sensors.bluetooth_obstacles import (
     SilentSensorError,
     obstacle_of,
 )
-from sensors.bluetooth_scan import find
+from sensors.bluetooth_scan import find, find_held
 from sensors.profile import Profile
 
 _FIRST_CONNECT_S: Final = 0.5
@@ -127,6 +128,7 @@ class SensorLink:
         self._delays = delays
         self._last_s = 0.0
         self._heard = False
+        self._may_be_held = False
         self._told_silent = False
         self._battery_due_s = 0.0
 
@@ -151,16 +153,26 @@ class SensorLink:
     async def _connected(self) -> AsyncIterator[tuple[BleakClient, asyncio.Event]]:
         """A connected client, disconnected in the end whatever happens; the event: link lost."""
         lost = asyncio.Event()
-        timing, sensor = self._timing, self.sensor
         async with contextlib.AsyncExitStack() as stack:
             async with self._radio:
-                device = await find(sensor.address, sensor.profile, timing.find_s)
+                device = await self._find()
                 client = BleakClient(
-                    device, disconnected_callback=lambda _: lost.set(), timeout=timing.connect_s
+                    device,
+                    disconnected_callback=lambda _: lost.set(),
+                    timeout=self._timing.connect_s,
                 )
                 stack.push_async_callback(self._disconnect, client)
                 await _connect(client)
             yield client, lost
+
+    async def _find(self) -> BLEDevice:
+        """The device; every other time by a scan, whatever the system believes is connected."""
+        self._may_be_held = not self._may_be_held
+        if self._may_be_held:
+            device = await find_held(self.sensor.address, self.sensor.profile)
+            if device is not None:
+                return device
+        return await find(self.sensor.address, self._timing.find_s)
 
     async def _disconnect(self, client: BleakClient) -> None:
         """Free what the client holds. It does so also where this raises."""

@@ -14,6 +14,8 @@ from bleak.exc import (
     BleakDBusError,
     BleakDeviceNotFoundError,
     BleakError,
+    BleakGATTProtocolError,
+    BleakGATTProtocolErrorCode,
 )
 
 
@@ -27,6 +29,7 @@ class ObstacleKind(StrEnum):
     NOT_FOUND = "not found"
     REFUSED = "refused"
     NO_ANSWER = "no answer"
+    NOT_PAIRED = "not paired"
     OTHER_SENSOR = "another kind of sensor"
     LINK_LOST = "link lost"
     SILENT = "silent"
@@ -96,6 +99,14 @@ _DBUS: Final = {
     "org.bluez.Error.Failed": ObstacleKind.REFUSED,
     "org.bluez.Error.InProgress": ObstacleKind.REFUSED,
 }
+_WANTS_PAIRING: Final = frozenset(
+    {
+        BleakGATTProtocolErrorCode.INSUFFICIENT_AUTHENTICATION,
+        BleakGATTProtocolErrorCode.INSUFFICIENT_AUTHORIZATION,
+        BleakGATTProtocolErrorCode.INSUFFICIENT_ENCRYPTION_KEY_SIZE,
+        BleakGATTProtocolErrorCode.INSUFFICIENT_ENCRYPTION,
+    }
+)
 _SWITCH_ON: Final = {
     "linux": "switch it on in the system's settings, or with `bluetoothctl power on`",
     "darwin": "switch it on in the menu bar or in System Settings",
@@ -119,6 +130,8 @@ def kind_of(error: BaseException) -> ObstacleKind:
         return _NOT_AVAILABLE.get(error.reason, ObstacleKind.NO_SERVICE)
     if isinstance(error, BleakDBusError):
         return _DBUS.get(error.dbus_error, ObstacleKind.UNKNOWN)
+    if isinstance(error, BleakGATTProtocolError):
+        return ObstacleKind.NOT_PAIRED if error.code in _WANTS_PAIRING else ObstacleKind.UNKNOWN
     of_class = (
         (LinkLostError, ObstacleKind.LINK_LOST),
         (SilentSensorError, ObstacleKind.SILENT),
@@ -166,6 +179,10 @@ def obstacle_of(error: BaseException, sensor: str, *, system: str = sys.platform
             f"the {sensor} does not answer",
             "bring it closer; if that does not help, switch it off and on",
         ),
+        ObstacleKind.NOT_PAIRED: (
+            f"the {sensor} speaks to paired computers only",
+            "pair it once in the system's Bluetooth settings",
+        ),
         ObstacleKind.OTHER_SENSOR: (
             f"the {sensor} does not offer what its profile asks for",
             "choose the profile that fits it, or check the file with `torsolog profile check`",
@@ -179,7 +196,7 @@ def obstacle_of(error: BaseException, sensor: str, *, system: str = sys.platform
             "switch it off and on; it is connected again by itself",
         ),
         ObstacleKind.UNKNOWN: (
-            f"the {sensor} cannot be used ({error})",
+            f"the {sensor} cannot be used ({error.args[-1] if error.args else repr(error)})",
             "switch it off and on",
         ),
     }[kind]

@@ -102,15 +102,23 @@ async def scan_for(library: ProfileLibrary, seconds: float) -> list[SeenSensor]:
         return scan.devices()
 
 
-async def find(address: str, profile: Profile, timeout_s: float) -> BLEDevice:
-    """A sensor by its address, to connect to.
+async def find_held(address: str, profile: Profile) -> BLEDevice | None:
+    """A sensor that this computer is still connected to, from a run that was killed.
 
-    One that this computer is still connected to, from a run that was killed, does not advertise;
-    it is found as well. Raises BleakDeviceNotFoundError, and what bleak raises for a scan.
+    It does not advertise, so no scan finds it. The system may be mistaken after a restart of its
+    Bluetooth service: where connecting fails, scan. Raises what bleak raises.
     """
     for device in await connected_devices((profile,)):
         if device.address.lower() == address.lower():
             return device
+    return None
+
+
+async def find(address: str, timeout_s: float) -> BLEDevice:
+    """A sensor that advertises, by its address, to connect to.
+
+    Raises BleakDeviceNotFoundError, and what bleak raises for a scan.
+    """
     found = await BleakScanner.find_device_by_address(address, timeout=timeout_s)
     if found is None:
         raise BleakDeviceNotFoundError(address, f"{address} was not seen in {timeout_s:g} s")
