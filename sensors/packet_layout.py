@@ -83,7 +83,7 @@ class PacketBlock:
     @property
     def samples(self) -> int:
         """Samples in each packet."""
-        return self.steps.shape[1]
+        return int(self.steps.shape[1])
 
     def steps_of(self, row: int) -> Ticks:
         """Ticks (k,) of a packet's samples since its first."""
