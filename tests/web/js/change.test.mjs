@@ -87,7 +87,7 @@ test("what is left out is named with its reason, and dwelling swings are counted
     metrics: [metric("not shown", { dwelling: 2 })],
   });
   assert.equal(out, "Left out 1 of 12: swing 4 (Samples were lost.)");
-  assert.match(dwell, /^In 2 swings/);
+  assert.match(dwell, /^In 2\u00a0swings/);
   assert.deepEqual(leftOutSentences({ swings: 3, left_out: [], metrics: [] }), []);
 });
 

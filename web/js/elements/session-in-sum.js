@@ -39,7 +39,7 @@ export class SessionInSum {
 function row({ column, mean, uncertainty, sd, apart }) {
   return el("tr", { "data-column": column.name },
     el("th", { scope: "row", title: column.description }, column.label,
-      column.unit ? el("span", { class: "soft" }, `, ${column.unit}`) : null),
+      column.unit ? el("span", { class: "soft" }, `,\u00a0${column.unit}`) : null),
     el("td", {}, el("b", {}, mean), uncertainty ? el("span", { class: "soft small" }, ` ${uncertainty}`) : null),
     el("td", {}, sd), el("td", {}, apart));
 }

@@ -26,7 +26,7 @@ export function secondText(iso) {
 }
 
 export function countText(count) {
-  return count === 1 ? "1 swing" : `${count} swings`;
+  return count === 1 ? "1\u00a0swing" : `${count}\u00a0swings`;
 }
 
 export function golferText(session) {
