@@ -15,7 +15,7 @@ import numpy as np
 from sensors.errors import PacketError
 from sensors.packet_layout import PacketBlock, PacketFault, PacketLayout, ticks_per_sample
 from sensors.packet_order import PacketOrder
-from sensors.packet_pairing import HalfPacket, PacketPairing, pairing_key
+from sensors.packet_pairing import HalfPacket, PacketKey, pairing_of
 from sensors.profile import Profile
 from sensors.sample_line import SampleLine
 from sensors.source import Array, Ticks
@@ -87,8 +87,7 @@ class PacketDecoder:
         self.layouts = tuple(PacketLayout(profile, packet) for packet in profile.packet)
         carrying = [at for at, layout in enumerate(self.layouts) if layout.values]
         self._leading = carrying[0]
-        self._ticked = all(self.layouts[at].tick is not None for at in carrying)
-        self._pairing = PacketPairing() if len(carrying) > 1 else None
+        self._pairing, self._key = pairing_of([self.layouts[at] for at in carrying])
         self._start = 0
         self._begin()
 
@@ -148,9 +147,8 @@ class PacketDecoder:
         return f"no packet of the profile: {', '.join(begin)}; received {payload.hex(' ')}"
 
     def _begin(self) -> None:
-        per_sample = ticks_per_sample(self.profile)
-        self._line = SampleLine(per_sample)
-        self._orders = [PacketOrder(layout, per_sample) for layout in self.layouts]
+        self._line = SampleLine(ticks_per_sample(self.profile))
+        self._orders = [PacketOrder(self.profile, layout) for layout in self.layouts]
 
     def _fault(self, fault: PacketFault, count: int = 1) -> None:
         if count:
@@ -195,7 +193,7 @@ class PacketDecoder:
             number, ticks = self._line.place(place.lost, ticks, sent, layout.tick_span)
         if self._pairing is None:
             return _Piece(index, self._start, number, ticks, *block.both(row))
-        key = pairing_key(layout, sequence, tick, ticked=self._ticked)
+        key = {PacketKey.TICK: tick, PacketKey.SEQUENCE: sequence}.get(self._key)
         half = HalfPacket(key, number, ticks, block.one(row))
         return self._paired(index, half, leading=leading)
 

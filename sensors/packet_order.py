@@ -10,14 +10,18 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Final
 
-from sensors.packet_layout import PacketLayout
-from sensors.profile import TYPE_BYTES
+from sensors.packet_layout import PacketLayout, ticks_per_sample
+from sensors.profile import TYPE_BYTES, Profile
 
 REMEMBERED: Final = 64
 """Packets of which a repetition is known: more than any stack keeps on its way."""
-_SLACK: Final = 0.05
-"""Part by which a sensor's rate may be off the stated one: oscillators of motion chips are within
-a few per cent (common practice, no source)."""
+LONGEST_GAP_S: Final = 3600.0
+"""A sensor that was away for longer begins anew: no swing needs the count across it."""
+_SLACK_S: Final = 1.0
+_SLACK_OF_SPAN: Final = 1 / 8
+_SLACK_OF_GAP: Final = 0.5
+"""How far clock and counter may be apart before they tell of a restart: far more than a rate that
+is stated wrongly, far less than a clock that began at zero."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +36,15 @@ class Place:
 class PacketOrder:
     """Follows one kind of packet. Counters wrap; a gap of half their span or more is a restart."""
 
-    def __init__(self, layout: PacketLayout, ticks_per_sample: float) -> None:
+    def __init__(self, profile: Profile, layout: PacketLayout) -> None:
         sequence = layout.sequence
         self._span = 1 << (8 * TYPE_BYTES[sequence.type]) if sequence else 0
         self._step = sequence.step if sequence else 1
         self._tick_span = layout.tick_span
-        self._ticks_per_sample = ticks_per_sample
+        self._ticks_per_sample = ticks_per_sample(profile)
+        second = 1.0 / profile.tick_s if profile.tick_s else 0.0
+        self._slack = min(_SLACK_S * second, _SLACK_OF_SPAN * self._tick_span)
+        self._longest_gap = LONGEST_GAP_S * profile.rate_hz
         self._seen: OrderedDict[tuple[int, int], int] = OrderedDict()
         self._last: tuple[int, int, int] | None = None
 
@@ -69,24 +76,29 @@ class PacketOrder:
         # A counter of packets does not tell their size: the neighbours' is taken.
         size = 1 if self._step == "samples" else max(count, last_count)
         lost = missing if self._step == "samples" else -(-missing // step) * size
-        if self._tick_span and not self._agrees(tick - last_tick, last_count + lost):
+        if lost > self._longest_gap or not self._clock_agrees(tick - last_tick, last_count + lost):
             return Place(restarted=True)
         return Place(lost=lost)
 
-    def _agrees(self, ticks: int, samples: int) -> bool:
-        """Whether that many ticks passed in that many samples, as far as a wrapping tick tells."""
+    def _clock_agrees(self, ticks: int, samples: int) -> bool:
+        """Whether so many ticks can pass in so many samples, as far as a clock that wraps tells."""
+        if not self._tick_span:
+            return True
         expected = samples * self._ticks_per_sample
-        allowed = _SLACK * expected + 4.0 * self._ticks_per_sample + 2.0
-        off = (ticks - expected) % self._tick_span
-        return min(off, self._tick_span - off) <= allowed
+        return abs(self._off(ticks - expected)) <= self._slack + _SLACK_OF_GAP * expected
+
+    def _off(self, ticks: float) -> float:
+        """Ticks from half a span back to half a span on."""
+        return (ticks + self._tick_span / 2) % self._tick_span - self._tick_span / 2
 
     def _by_tick(self, before: tuple[int, int, int]) -> Place:
         if not self._tick_span:
             return Place()
         assert self._last is not None
-        passed = (self._last[1] - before[1]) % self._tick_span
-        if passed >= self._tick_span // 2:
+        _, last_tick, last_count = before
+        off = self._off(self._last[1] - last_tick - last_count * self._ticks_per_sample)
+        missing = off / self._ticks_per_sample
+        if off < -self._slack or missing > self._longest_gap:
             return Place(restarted=True)
-        missing = passed / self._ticks_per_sample - before[2]
         # Less than a sample and less than a quarter of a packet is the sensor's own rate.
-        return Place(lost=round(missing) if missing > max(0.75, 0.25 * before[2]) else 0)
+        return Place(lost=round(missing) if missing > max(0.75, 0.25 * last_count) else 0)

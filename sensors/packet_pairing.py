@@ -1,17 +1,19 @@
 """Brings gyroscope and accelerometer together where a sensor sends them in packets of their own.
 
-Packets belong together that carry the same tick, or else the same counter; where they carry
-neither, an accelerometer packet belongs to the gyroscope packet right before it, or the other way
-round, as the profile lists them.
+Packets belong together that carry the same tick, or else the same counter; of a counter that both
+kinds share, the following kind's is the next one or two up. Where they carry neither, a packet of
+the following kind belongs to the leading one right before it, as the profile lists them.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from enum import Enum
 from typing import Final
 
 from sensors.packet_layout import PacketLayout
+from sensors.profile import TYPE_BYTES
 from sensors.source import Array, Ticks
 
 WAITING: Final = 8
@@ -31,13 +33,23 @@ class HalfPacket:
     values: Array
 
 
+class PacketKey(Enum):
+    """What two packets that belong together have in common."""
+
+    TICK = "tick"
+    SEQUENCE = "sequence"
+    NONE = "order"
+
+
 Pair = tuple[HalfPacket, HalfPacket]
 
 
 class PacketPairing:
     """Pairs packets of a leading kind, the one listed first, with those of the following kind."""
 
-    def __init__(self) -> None:
+    def __init__(self, step: int = 1, span: int = 0) -> None:
+        """Keys go together that are less than `step` apart, modulo `span` where it is not 0."""
+        self._step, self._span = step, span
         self._waiting: tuple[deque[HalfPacket], deque[HalfPacket]] = (deque(), deque())
 
     def pair(self, half: HalfPacket, *, leading: bool) -> tuple[Pair | None, int]:
@@ -45,7 +57,10 @@ class PacketPairing:
         own, other = self._waiting if leading else self._waiting[::-1]
         if half.key is None:
             return self._by_arrival(half, leading=leading)
-        match = next((at for at, found in enumerate(other) if found.key == half.key), None)
+        match = next(
+            (at for at, found in enumerate(other) if self._match(half, found, leading=leading)),
+            None,
+        )
         if match is None:
             own.append(half)
             if len(own) <= WAITING:
@@ -66,6 +81,12 @@ class PacketPairing:
             waiting.clear()
         return count
 
+    def _match(self, half: HalfPacket, found: HalfPacket, *, leading: bool) -> bool:
+        assert half.key is not None
+        assert found.key is not None
+        apart = found.key - half.key if leading else half.key - found.key
+        return 0 <= (apart % self._span if self._span else apart) < self._step
+
     def _by_arrival(self, half: HalfPacket, *, leading: bool) -> tuple[Pair | None, int]:
         first, _ = self._waiting
         if leading:
@@ -81,15 +102,14 @@ class PacketPairing:
         return (partner, half), 0
 
 
-def pairing_key(layout: PacketLayout, sequence: int, tick: int, *, ticked: bool) -> int | None:
-    """What two packets that belong together have in common; None where only their order does.
-
-    ticked: both kinds carry a tick.
-    """
-    if ticked:
-        return tick
-    if layout.sequence is None:
-        return None
-    step = layout.sequence.step
-    # A counter shared by both kinds rises by two from one packet of a kind to the next.
-    return sequence // step if isinstance(step, int) else sequence
+def pairing_of(layouts: list[PacketLayout]) -> tuple[PacketPairing | None, PacketKey]:
+    """Pairing of the kinds that hold gyro and accel, None where one holds both; and its key."""
+    if len(layouts) < 2:
+        return None, PacketKey.NONE
+    sequence = layouts[0].sequence
+    if all(layout.tick for layout in layouts):
+        return PacketPairing(), PacketKey.TICK
+    if sequence is None:
+        return PacketPairing(), PacketKey.NONE
+    step = sequence.step if isinstance(sequence.step, int) else 1
+    return PacketPairing(step, 1 << 8 * TYPE_BYTES[sequence.type]), PacketKey.SEQUENCE

@@ -19,6 +19,7 @@ from sensors.profile import (
     Profile,
     SequenceField,
     SkipField,
+    TickField,
 )
 from sensors.toml_lines import KeyPath
 
@@ -30,6 +31,9 @@ _ACCEL_RANGE_G: Final = (1.0, 1000.0)
 """Outside of these a unit is mistaken: motion chips are sold from 125 to 4000 deg/s and from 2 to
 400 g (common practice, no source)."""
 _SENT_ONCE: Final = ("sequence", "tick", "count", "gyro", "accel")
+
+_SHORTEST_WRAP_S: Final = 1.0
+"""A clock that wraps sooner than a radio may be silent tells nothing."""
 
 
 class Mistake(NamedTuple):
@@ -196,20 +200,30 @@ def _kinds(profile: Profile) -> Iterator[Mistake]:
 def _halves(profile: Profile, carrying: list[Packet]) -> Iterator[Mistake]:
     """Two kinds that are brought together need the same means for it."""
     at = profile.packet.index(carrying[1])
-    steps = [
-        [field.step for field in packet.header if isinstance(field, SequenceField)]
+    counters = [
+        [(field.type, field.step) for field in packet.header if isinstance(field, SequenceField)]
         for packet in carrying
     ]
-    if steps[0] != steps[1]:
+    if counters[0] != counters[1]:
         yield Mistake(
             ("packet", at, "header"),
             "gyro and accel packets are paired by their counters: expected a field 'sequence' of "
-            "the same 'step' in both or in neither",
+            "the same 'type' and 'step' in both or in neither",
         )
-    ticked = [_has_tick(packet) for packet in carrying]
-    if ticked[0] != ticked[1]:
+    clocks = [
+        [
+            (part, field.type)
+            for part in ("header", "sample")
+            for field in getattr(packet, part)
+            if isinstance(field, TickField)
+        ]
+        for packet in carrying
+    ]
+    if clocks[0] != clocks[1]:
         yield Mistake(
-            ("packet", at, "header"), "expected a field 'tick' in both kinds of packet or in none"
+            ("packet", at, "header"),
+            "gyro and accel packets are paired by their ticks: expected a field 'tick' of the same "
+            "'type' in 'header' or in 'sample' of both, or in neither",
         )
 
 
@@ -250,6 +264,15 @@ def _tick(profile: Profile) -> Iterator[Mistake]:
             ("tick", "period_s"),
             f"expected 0.000000001 to 1 s, received {float(profile.tick.period_s):g}",
         )
+    for at in ticked:
+        around_s = PacketLayout(profile, profile.packet[at]).tick_span * profile.tick.period_s
+        if around_s < _SHORTEST_WRAP_S:
+            yield Mistake(
+                ("tick", "period_s"),
+                f"the clock of packet {profile.packet[at].name!r} begins anew every "
+                f"{around_s:.3g} s, which cannot be followed; expected {_SHORTEST_WRAP_S:g} s or "
+                "more, or leave the clock out",
+            )
 
 
 def _unit(
