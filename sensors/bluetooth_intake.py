@@ -61,15 +61,17 @@ class WornSensor:
 class SensorIntake:
     """One sensor's events. Its state: `phase`, `obstacle` (why not, if not), `battery_percent`."""
 
-    def __init__(self, worn: WornSensor, start_s: float, news: News | None = None) -> None:
-        """start_s: monotonic time at which session time is 0. news: told sentences for people."""
+    def __init__(
+        self, worn: WornSensor, session_s: Callable[[float], float], news: News | None = None
+    ) -> None:
+        """session_s: session time of a monotonic time. news: told sentences for people."""
         self.worn = worn
         self.phase = SensorPhase.SOUGHT
         self.obstacle: Obstacle | None = None
         self.battery_percent: int | None = None
         self.decoder = PacketDecoder(worn.profile)
         self.lost = 0
-        self._start_s = start_s
+        self._session_s = session_s
         self._news = news
         self._counts_itself = worn.profile.tick_s is not None or any(
             layout.sequence is not None for layout in self.decoder.layouts
@@ -117,7 +119,7 @@ class SensorIntake:
             yield from self._report("streaming")
 
     def _packet(self, event: Notified) -> Iterator[SourceEvent]:
-        received_s = event.received_s - self._start_s
+        received_s = self._session_s(event.received_s)
         samples = self.decoder.decode([event.payload], event.characteristic)
         if not len(samples):
             return

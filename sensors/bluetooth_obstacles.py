@@ -124,6 +124,18 @@ _SERVICE: Final = {
 }
 
 
+_OF_CLASS: Final = (
+    (LinkLostError, ObstacleKind.LINK_LOST),
+    (SilentSensorError, ObstacleKind.SILENT),
+    (BleakDeviceNotFoundError, ObstacleKind.NOT_FOUND),
+    (BleakCharacteristicNotFoundError, ObstacleKind.OTHER_SENSOR),
+    (TimeoutError, ObstacleKind.NO_ANSWER),
+    (PermissionError, ObstacleKind.NO_PERMISSION),
+    (OSError, ObstacleKind.NO_SERVICE),
+    (EOFError, ObstacleKind.NO_SERVICE),
+)
+
+
 def kind_of(error: BaseException) -> ObstacleKind:
     """Which obstacle an error of bleak or of the system below it stands for."""
     if isinstance(error, BleakBluetoothNotAvailableError):
@@ -132,19 +144,14 @@ def kind_of(error: BaseException) -> ObstacleKind:
         return _DBUS.get(error.dbus_error, ObstacleKind.UNKNOWN)
     if isinstance(error, BleakGATTProtocolError):
         return ObstacleKind.NOT_PAIRED if error.code in _WANTS_PAIRING else ObstacleKind.UNKNOWN
-    of_class = (
-        (LinkLostError, ObstacleKind.LINK_LOST),
-        (SilentSensorError, ObstacleKind.SILENT),
-        (BleakDeviceNotFoundError, ObstacleKind.NOT_FOUND),
-        (BleakCharacteristicNotFoundError, ObstacleKind.OTHER_SENSOR),
-        (TimeoutError, ObstacleKind.NO_ANSWER),
-        (PermissionError, ObstacleKind.NO_PERMISSION),
-        (OSError, ObstacleKind.NO_SERVICE),
-        (EOFError, ObstacleKind.NO_SERVICE),
-    )
-    for kind, obstacle in of_class:
+    for kind, obstacle in _OF_CLASS:
         if isinstance(error, kind):
             return obstacle
+    return _by_its_words(error)
+
+
+def _by_its_words(error: BaseException) -> ObstacleKind:
+    """bleak has no classes of its own for these."""
     text = str(error).lower()
     if "not found" in text:
         return ObstacleKind.NOT_FOUND

@@ -5,12 +5,16 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import AsyncGenerator, Callable, Iterator, Sequence
+from typing import Final
 
 from sensors.backoff import backoff_delays
 from sensors.bluetooth_intake import News, SensorIntake, WornSensor
 from sensors.bluetooth_link import LinkedSensor, LinkEvent, LinkTiming, SensorLink
 from sensors.errors import SourceError
 from sensors.source import SourceEvent
+
+FIRST_S: Final = 0.5
+"""Session time of the first packet to come; its samples were taken a little earlier."""
 
 
 class BluetoothSource:
@@ -25,10 +29,14 @@ class BluetoothSource:
         worn: Sequence[WornSensor],
         *,
         news: News | None = None,
+        already_s: float | None = None,
         timing: LinkTiming | None = None,
         delays: Callable[[], Iterator[float]] = backoff_delays,
     ) -> None:
         """news: told sentences for people. delays: waits between tries to connect.
+
+        already_s: session time now, of a session to go on with; None: it begins with the first
+        packet, as a new session does.
 
         Raises SourceError: no sensor, or one of them twice.
         """
@@ -39,8 +47,8 @@ class BluetoothSource:
                 "expected one sensor for each segment, received "
                 + (", ".join(f"{one.segment} {one.address}" for one in worn) or "none")
             )
-        self._start_s = time.monotonic()
-        self.sensors = tuple(SensorIntake(one, self._start_s, news) for one in worn)
+        self._zero_s = None if already_s is None else time.monotonic() - already_s
+        self.sensors = tuple(SensorIntake(one, self._session_s, news) for one in worn)
         self._timing = timing
         self._delays = delays
 
@@ -55,8 +63,8 @@ class BluetoothSource:
         return None
 
     def now_s(self) -> float:
-        """Session time: s since the source was made."""
-        return time.monotonic() - self._start_s
+        """Session time now, s; FIRST_S until the first packet has come."""
+        return FIRST_S if self._zero_s is None else time.monotonic() - self._zero_s
 
     async def events(self) -> AsyncGenerator[SourceEvent, None]:
         """Streams, samples and reports as they come. Closing stops and disconnects the sensors."""
@@ -83,6 +91,11 @@ class BluetoothSource:
             for task in running:
                 task.cancel()
             await asyncio.wait(running)
+
+    def _session_s(self, monotonic_s: float) -> float:
+        if self._zero_s is None:
+            self._zero_s = monotonic_s - FIRST_S
+        return monotonic_s - self._zero_s
 
 
 def _say_broken(

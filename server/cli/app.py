@@ -13,7 +13,7 @@ import typer
 from analysis.errors import AnalysisError
 from sensors.errors import SensorError
 from sensors.wire import WireError
-from server.cli import analyse, collect, demo, export, importing, profile, serve
+from server.cli import analyse, collect, demo, export, importing, profile, sensors, serve
 from server.cli.console import CommandError, err, out
 from server.errors import ServiceError
 
@@ -34,6 +34,7 @@ app = typer.Typer(
 )
 app.command("demo")(demo.demo)
 app.command("serve")(serve.serve)
+app.command("sensors")(sensors.sensors)
 app.command("collect")(collect.collect)
 app.command("analyse")(analyse.analyse)
 app.command("import")(importing.import_recording)

@@ -15,6 +15,7 @@ import numpy as np
 import typer
 
 from analysis.results import Handedness
+from sensors.bluetooth_source import BluetoothSource
 from sensors.collector import Collector, Destination, send_unfinished
 from sensors.disk_spool import DiskSpool, unfinished_runs
 from sensors.golfer_simulation import (
@@ -31,6 +32,7 @@ from sensors.spool import MemorySpool, Spool
 from sensors.worn_sensors import worn_sensors
 from server.cli.console import fail, out, progress, say
 from server.cli.options import Name
+from server.cli.sensors import remembered_sensors
 from server.cli.service_address import ServiceUrl
 from server.listening import stop_signals
 from server.settings import DEFAULT_PORT
@@ -43,6 +45,7 @@ class SourceKind(StrEnum):
 
     SIMULATED = "simulated"
     REPLAY = "replay"
+    BLUETOOTH = "bluetooth"
 
 
 class SwingKind(StrEnum):
@@ -54,7 +57,8 @@ class SwingKind(StrEnum):
 
 GOLFERS = {SwingKind.LONG_TURN: LONG_TURN_GOLFER, SwingKind.SHORT_TURN: SHORT_TURN_GOLFER}
 SourceChoice = Annotated[
-    SourceKind, typer.Option("--source", help="A simulated golfer, or a recording played again.")
+    SourceKind,
+    typer.Option("--source", help="A simulated golfer, a recording, or sensors over Bluetooth."),
 ]
 RecordingChoice = Annotated[
     Path | None,
@@ -118,12 +122,15 @@ def collect(
     """
     if (source is SourceKind.REPLAY) != (recording is not None):
         fail("--source replay needs --recording FOLDER, and only it takes one")
+    url = ServiceUrl.parse(service, token)
     if recording is not None:
         made: Source = ReplaySource(read_recording(recording, name=name), speed=speed)
+    elif source is SourceKind.BLUETOOTH:
+        already_s = url.session_time_s(session) if session else None
+        made = BluetoothSource(remembered_sensors(), news=say, already_s=already_s)
     else:
         plan = PracticePlan(swings=swings)
         made = simulated_source(swing, handedness, plan, seed, speed)
-    url = ServiceUrl.parse(service, token)
     if spool is None:
         url.ask("/api/health")
     to = Destination(session, url.golfer_id(golfer) if golfer else None, title)

@@ -6,8 +6,9 @@ import json
 import urllib.error
 import urllib.request
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs, quote, urlsplit
 
 from sensors.service_link import ServiceAddress
 from server.cli.console import fail
@@ -53,6 +54,11 @@ class ServiceUrl:
             fail(f"{self.root} answers {error.code} {error.reason}; is it a torsolog service?")
         except (OSError, ValueError):
             fail(f"no service answers at {self.root}; start one with `torsolog serve`")
+
+    def session_time_s(self, session: str) -> float:
+        """Session time now of an open session, s, by this machine's clock."""
+        began = datetime.fromisoformat(self.ask(f"/api/sessions/{quote(session)}")["started_at"])
+        return max(0.0, (datetime.now(UTC) - began).total_seconds())
 
     def golfer_id(self, wanted: str) -> str:
         """Id of the golfer with this id or name."""
