@@ -9,11 +9,11 @@ import sys
 import tempfile
 from pathlib import Path
 
-from tests.support.browser_page import chromium, watched_page
+from tests.support.browser_page import chromium, fresh_context, watched_page
 from tests.support.prove_demo import DemoProcess, first_live_swing
 
 SWINGS = 3
-WIDTH, HEIGHT = 1280, 1020
+SIZE = {"width": 1280, "height": 1020}
 
 
 def take(target: Path) -> None:
@@ -24,9 +24,8 @@ def take(target: Path) -> None:
             first_live_swing(demo, SWINGS)
             with (
                 chromium() as browser,
-                watched_page(
-                    browser, demo.address, viewport={"width": WIDTH, "height": HEIGHT}
-                ) as (page, misdeeds),
+                fresh_context(browser, demo.address, viewport=SIZE) as context,
+                watched_page(context, demo.address) as (page, misdeeds),
             ):
                 page.goto("/")
                 page.wait_for_timeout(4000)  # a stretch of live trace to look at
