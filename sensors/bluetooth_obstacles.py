@@ -160,51 +160,55 @@ def _by_its_words(error: BaseException) -> ObstacleKind:
     return ObstacleKind.UNKNOWN
 
 
+_WORDS: Final[dict[ObstacleKind, tuple[str, str | dict[str, str]]]] = {
+    ObstacleKind.NO_ADAPTER: (
+        "this computer has no Bluetooth LE adapter that works",
+        "plug one in",
+    ),
+    ObstacleKind.SWITCHED_OFF: ("Bluetooth is switched off", _SWITCH_ON),
+    ObstacleKind.NO_PERMISSION: ("Bluetooth may not be used from here", _ALLOW),
+    ObstacleKind.NO_SERVICE: ("the system's Bluetooth service does not answer", _SERVICE),
+    ObstacleKind.NOT_FOUND: (
+        "the {sensor} is not to be seen",
+        "switch it on, within a few metres, and not connected to a phone or another computer",
+    ),
+    ObstacleKind.REFUSED: (
+        "the {sensor} does not take the connection",
+        "disconnect it from any phone or other computer, then switch it off and on",
+    ),
+    ObstacleKind.NO_ANSWER: (
+        "the {sensor} does not answer",
+        "bring it closer; if that does not help, switch it off and on",
+    ),
+    ObstacleKind.NOT_PAIRED: (
+        "the {sensor} speaks to paired computers only",
+        "pair it once in the system's Bluetooth settings",
+    ),
+    ObstacleKind.OTHER_SENSOR: (
+        "the {sensor} does not offer what its profile asks for",
+        "choose the profile that fits it, or check the file with `torsolog profile check`",
+    ),
+    ObstacleKind.LINK_LOST: (
+        "the {sensor} is out of reach or switched off",
+        "bring it back; it is connected again by itself",
+    ),
+    ObstacleKind.SILENT: (
+        "the {sensor} is connected but sends nothing",
+        "switch it off and on; it is connected again by itself",
+    ),
+    ObstacleKind.UNKNOWN: ("the {sensor} cannot be used ({reason})", "switch it off and on"),
+}
+"""What is the case, and the one thing to do; where systems differ, by `sys.platform`."""
+
+
 def obstacle_of(error: BaseException, sensor: str, *, system: str = sys.platform) -> Obstacle:
     """The obstacle behind an error. sensor: what the sensor is called, "pelvis sensor (PK-1)"."""
     kind = kind_of(error)
-    what, cure = {
-        ObstacleKind.NO_ADAPTER: (
-            "this computer has no Bluetooth LE adapter that works",
-            "plug one in",
-        ),
-        ObstacleKind.SWITCHED_OFF: ("Bluetooth is switched off", _SWITCH_ON.get(system, "")),
-        ObstacleKind.NO_PERMISSION: ("Bluetooth may not be used from here", _ALLOW.get(system, "")),
-        ObstacleKind.NO_SERVICE: (
-            "the system's Bluetooth service does not answer",
-            _SERVICE.get(system, ""),
-        ),
-        ObstacleKind.NOT_FOUND: (
-            f"the {sensor} is not to be seen",
-            "switch it on, within a few metres, and not connected to a phone or another computer",
-        ),
-        ObstacleKind.REFUSED: (
-            f"the {sensor} does not take the connection",
-            "disconnect it from any phone or other computer, then switch it off and on",
-        ),
-        ObstacleKind.NO_ANSWER: (
-            f"the {sensor} does not answer",
-            "bring it closer; if that does not help, switch it off and on",
-        ),
-        ObstacleKind.NOT_PAIRED: (
-            f"the {sensor} speaks to paired computers only",
-            "pair it once in the system's Bluetooth settings",
-        ),
-        ObstacleKind.OTHER_SENSOR: (
-            f"the {sensor} does not offer what its profile asks for",
-            "choose the profile that fits it, or check the file with `torsolog profile check`",
-        ),
-        ObstacleKind.LINK_LOST: (
-            f"the {sensor} is out of reach or switched off",
-            "bring it back; it is connected again by itself",
-        ),
-        ObstacleKind.SILENT: (
-            f"the {sensor} is connected but sends nothing",
-            "switch it off and on; it is connected again by itself",
-        ),
-        ObstacleKind.UNKNOWN: (
-            f"the {sensor} cannot be used ({error.args[-1] if error.args else repr(error)})",
-            "switch it off and on",
-        ),
-    }[kind]
-    return Obstacle(kind, what, cure, f"{type(error).__name__}: {error}")
+    what, cure = _WORDS[kind]
+    reason = error.args[-1] if error.args else repr(error)
+    return Obstacle(
+        kind,
+        what.format(sensor=sensor, reason=reason),
+        cure if isinstance(cure, str) else cure.get(system, cure["linux"]),
+        f"{type(error).__name__}: {error}",
+    )

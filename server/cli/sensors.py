@@ -94,7 +94,8 @@ def remembered_sensors() -> tuple[WornSensor, ...]:
     if missing:
         fail(
             f"no sensor is remembered for the {' and the '.join(missing)}: `torsolog sensors` "
-            "lists those in reach, `torsolog sensors --pelvis SENSOR --upper-back SENSOR` remembers them"
+            "lists those in reach, `torsolog sensors --pelvis SENSOR --upper-back SENSOR` "
+            "remembers which is which"
         )
     return tuple(
         WornSensor(known.segment, known.address, known.name, library.get(known.profile))
