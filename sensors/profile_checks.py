@@ -27,7 +27,7 @@ LOWEST_RATE_HZ: Final = 10.0
 HIGHEST_RATE_HZ: Final = 8000.0
 """Rates at which motion chips sample."""
 _GYRO_RANGE_DPS: Final = (100.0, 20_000.0)
-_ACCEL_RANGE_G: Final = (1.0, 1000.0)
+_ACCEL_RANGE_G: Final = (1.9, 1000.0)
 """Outside of these a unit is mistaken: motion chips are sold from 125 to 4000 deg/s and from 2 to
 400 g (common practice, no source)."""
 _SENT_ONCE: Final = ("sequence", "tick", "count", "gyro", "accel")
