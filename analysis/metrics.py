@@ -53,14 +53,19 @@ class PostureAtTop:
 
 @dataclass(frozen=True, slots=True)
 class Separation:
-    """Separation of both kinds, rad, how fast it closes, rad/s, and both postures at the top."""
+    """Separation of both kinds, rad, how fast it closes, rad/s, and both postures at the top.
+
+    Times of the greatest of each and of the fastest closing, s.
+    """
 
     top: float
     greatest: float
     greatest_s: float
     joint_top: float
     joint_greatest: float
+    joint_greatest_s: float
     closing_peak: float
+    closing_peak_s: float
     at_top: tuple[PostureAtTop, PostureAtTop]
 
 
@@ -75,14 +80,18 @@ def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMomen
     joint = joint_separation(hips, shoulders, pelvis.rates.sign)
     joint = joint - joint[-1]
     closing = shoulders.turn_rate - hips.turn_rate
-    greatest = int(np.argmax(apart[:-2]))
+    greatest, joint_greatest, fastest = (
+        int(np.argmax(curve[:-2])) for curve in (apart, joint, closing)
+    )
     return Separation(
         float(apart[-2]),
         float(apart[greatest]),
         float(times[greatest]),
         float(joint[-2]),
-        float(joint[:-2].max()),
-        float(closing[:-2].max()),
+        float(joint[joint_greatest]),
+        float(times[joint_greatest]),
+        float(closing[fastest]),
+        float(times[fastest]),
         (_posture(hips, -2), _posture(shoulders, -2)),
     )
 

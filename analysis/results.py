@@ -105,7 +105,9 @@ class Swing:
 
     window: the stretch of session time it was computed from. events: name -> session time, s.
     metrics: column -> number, text or None where it could not be had. uncertainty: column -> one
-    standard uncertainty in the column's unit.
+    standard uncertainty in the column's unit. lasting_uncertainty: its part that all swings of one
+    calibration share, which the mean of many does not lower; like the curves it comes with an
+    analysis and is not kept.
     """
 
     number: int
@@ -115,6 +117,7 @@ class Swing:
     uncertainty: dict[str, float] = field(default_factory=dict)
     flags: tuple[Flag, ...] = ()
     curves: Curves | None = None
+    lasting_uncertainty: dict[str, float] = field(default_factory=dict, compare=False)
 
     @property
     def usable(self) -> bool:

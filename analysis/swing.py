@@ -18,6 +18,7 @@ from analysis.events import (
 )
 from analysis.impact import find_impact
 from analysis.kinematics import (
+    Rates,
     SegmentPath,
     common_times,
     filtered_rates,
@@ -29,9 +30,10 @@ from analysis.kinematics import (
 from analysis.metrics import SwingMoments, separation, swing_events, swing_metrics
 from analysis.orientation import SegmentMotion, segment_motion
 from analysis.quality import calibration_flags, direction_flag, swing_flags, unreadable_flag
-from analysis.results import Calibration, Curves, Flag, GolferFacts, Interval, Swing
+from analysis.results import Calibration, Curves, GolferFacts, Interval, Swing
 from analysis.samples import SampleTable
 from analysis.segmentation import anchor_s
+from analysis.uncertainty import SwingReading, column_uncertainty
 
 RATES_BEFORE_S = 7.0
 """Rates are filtered from so long before the anchor: LONGEST_DOWN_S and the turn away before the
@@ -83,36 +85,55 @@ def _analyse(
     at_s = anchor_s(window)
     pelvis, upper_back = (_unbroken(samples, at_s) for samples in tables)
     stretch = Interval(at_s - RATES_BEFORE_S, window.end_s)
-    for name, samples in (("pelvis", pelvis), ("upper back", upper_back)):
-        if len(samples.between(stretch.start_s, stretch.end_s)) < LEAST_SAMPLES:
-            raise _UnreadableError(f"the {name} sensor sent next to nothing")
-    motions = (
-        segment_motion(pelvis, calibration.pelvis),
-        segment_motion(upper_back, calibration.upper_back),
-    )
+    motions = _motions((pelvis, upper_back), stretch, calibration)
     sign = _direction(motions[1], at_s)
     rates = [filtered_rates(motion, stretch, sign) for motion in motions]
     curves = (rates[0].axial, rates[1].axial)
     moments = _moments(motions, curves, at_s)
-    around = Interval(moments.address_s - CURVES_BEFORE_S, window.end_s)
-    pelvis_path, upper_back_path = (
-        segment_path(motion, rate, around, moments.address_s)
-        for motion, rate in zip(motions, rates, strict=True)
-    )
-    paths = untwisted(pelvis_path, upper_back_path, moments.address_s)
+    paths = _paths(motions, rates, Interval(moments.address_s, window.end_s))
     apart = separation(paths[0], paths[1], moments)
-    clock_u_s = float(np.hypot(pelvis.time_u_s, upper_back.time_u_s))
-    flags: tuple[Flag, ...] = swing_flags(motions, moments, clock_u_s, calibration)
+    metrics = swing_metrics(curves, moments, apart, golfer)
+    clock_u_s = (pelvis.time_u_s, upper_back.time_u_s)
+    reading = SwingReading(
+        motions, paths, moments, apart, metrics, clock_u_s, calibration.calibrated
+    )
+    uncertainty = column_uncertainty(reading)
+    flags = swing_flags(motions, moments, float(np.hypot(*clock_u_s)), calibration)
     if sign != target_sign(golfer.handedness):
         flags = (direction_flag(golfer.handedness), *flags)
     return Swing(
         number,
         window,
         swing_events(moments, apart),
-        swing_metrics(curves, moments, apart, golfer),
-        flags=flags,
-        curves=_drawn(paths[0], paths[1], moments.address_s),
+        metrics,
+        uncertainty.total,
+        flags,
+        _drawn(paths[0], paths[1], moments.address_s),
+        uncertainty.lasting,
     )
+
+
+def _motions(
+    tables: tuple[SampleTable, SampleTable], needed: Interval, calibration: Calibration
+) -> tuple[SegmentMotion, SegmentMotion]:
+    for name, samples in zip(("pelvis", "upper back"), tables, strict=True):
+        if len(samples.between(needed.start_s, needed.end_s)) < LEAST_SAMPLES:
+            raise _UnreadableError(f"the {name} sensor sent next to nothing")
+    return (
+        segment_motion(tables[0], calibration.pelvis),
+        segment_motion(tables[1], calibration.upper_back),
+    )
+
+
+def _paths(
+    motions: tuple[SegmentMotion, SegmentMotion], rates: list[Rates], since_address: Interval
+) -> tuple[SegmentPath, SegmentPath]:
+    around = Interval(since_address.start_s - CURVES_BEFORE_S, since_address.end_s)
+    pelvis, upper_back = (
+        segment_path(motion, rate, around, since_address.start_s)
+        for motion, rate in zip(motions, rates, strict=True)
+    )
+    return untwisted(pelvis, upper_back, since_address.start_s)
 
 
 def _unbroken(samples: SampleTable, at_s: float) -> SampleTable:
