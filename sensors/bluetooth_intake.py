@@ -29,6 +29,9 @@ sensor and the system below keep packets back."""
 CLOCK_SLACK: Final = 0.02
 """And part of the pause: the sampling oscillators of motion chips are a few per cent off at most
 (common practice, no source)."""
+PAUSE_S: Final = 1.0
+"""A sensor without counter and clock that paused for so long has lost samples: no stack holds
+packets back for longer."""
 
 News = Callable[[str], None]
 
@@ -120,6 +123,8 @@ class SensorIntake:
 
     def _packet(self, event: Notified) -> Iterator[SourceEvent]:
         received_s = self._session_s(event.received_s)
+        if self._paused_uncounted(received_s):
+            self.decoder.restart()
         samples = self.decoder.decode([event.payload], event.characteristic)
         if not len(samples):
             return
@@ -146,6 +151,12 @@ class SensorIntake:
         )
         if self.phase is not SensorPhase.STREAMING:
             yield from self._streams_again(lost)
+
+    def _paused_uncounted(self, received_s: float) -> bool:
+        """Whether samples are missing that only the time of arrival shows."""
+        if self._counts_itself or self._last is None:
+            return False
+        return received_s - self._last.received_s > PAUSE_S
 
     def _goes_on(self, samples: DecodedSamples, received_s: float) -> bool:
         """Whether the count over a new link continues the one before, by the time passed."""

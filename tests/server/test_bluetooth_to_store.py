@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import json
 import sqlite3
 from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from websockets.asyncio.client import connect
 
 from sensors.bluetooth_source import BluetoothSource
 from sensors.collector import Collector
 from sensors.disk_spool import DiskSpool
+from sensors.spool import MemorySpool
 from server.cli.service_address import ServiceUrl
 from tests.support.bluetooth_rig import PELVIS, UPPER_BACK, bluetooth_rig
 from tests.support.counted_samples import QUICK, expected, numbers_of, worn
@@ -68,6 +71,34 @@ async def until_sent(rig, address, samples):
     async with asyncio.timeout(15):
         while len(expected((await rig.state(address))["sent"])) < samples:  # noqa: ASYNC110
             await asyncio.sleep(0.02)
+
+
+async def test_a_lost_sensor_is_said_on_the_live_channel_at_once(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.add_pair()
+        async with collecting(service.address, MemorySpool()):
+            await until_sent(rig, PELVIS, 100)
+            async with connect(service.live_address) as live:
+                states = asyncio.create_task(state_after(live, "pelvis", "lost"))
+                await rig.order("set", address=PELVIS, advertises=False)
+                await rig.order("drop", address=PELVIS)
+                lost_s = asyncio.get_running_loop().time()
+                assert await states == {"pelvis": "lost", "upper_back": "streaming"}
+                assert asyncio.get_running_loop().time() - lost_s < 3.0
+                await rig.order("set", address=PELVIS, advertises=True)
+                assert (await state_after(live, "pelvis", "streaming"))["pelvis"] == "streaming"
+
+
+async def state_after(live, segment, wanted):
+    """The states of both sensors once that of a segment is as wanted."""
+    async with asyncio.timeout(10):
+        async for frame in live:
+            message = json.loads(frame)
+            if message["type"] == "status":
+                states = {one["segment"]: one["state"] for one in message["streams"]}
+                if states.get(segment) == wanted:
+                    return states
+    return {}
 
 
 @pytest.mark.parametrize("after_loss", ["runs on", "restarts"])
