@@ -12,6 +12,7 @@ import numpy as np
 from sensors.bluetooth_intake import WornSensor
 from sensors.bluetooth_link import LinkTiming
 from sensors.bluetooth_source import BluetoothSource
+from sensors.profile import Profile
 from sensors.profile_library import load_profiles
 from sensors.source import SamplePacket, SourceEvent, StreamStarted
 from sensors.units import STANDARD_GRAVITY_MPS2
@@ -31,9 +32,9 @@ def numbers_of(gyro: np.ndarray, accel: np.ndarray) -> list[int]:
     return (turns.astype(int) * COUNTED + low.astype(int)).tolist()
 
 
-def worn(*segments: str) -> list[WornSensor]:
+def worn(*segments: str, profile: Profile | None = None) -> list[WornSensor]:
     """The rig's sensors, worn."""
-    profile = load_profiles().get("open-sensor")
+    profile = profile or load_profiles().get("open-sensor")
     return [
         WornSensor(segment, ADDRESSES[segment], f"torsolog {segment[0].upper()}", profile)
         for segment in segments or ADDRESSES
@@ -43,10 +44,10 @@ def worn(*segments: str) -> list[WornSensor]:
 class Taken:
     """What a source gave, by segment; `news` is what it said to people."""
 
-    def __init__(self, segments: tuple[str, ...], timing: LinkTiming) -> None:
+    def __init__(self, sensors: list[WornSensor], timing: LinkTiming) -> None:
         self.news: list[str] = []
         self.source = BluetoothSource(
-            worn(*segments), news=self._said, timing=timing, delays=lambda: itertools.repeat(0.02)
+            sensors, news=self._said, timing=timing, delays=lambda: itertools.repeat(0.02)
         )
         self.streams: dict[str, list[str]] = {segment: [] for segment in ADDRESSES}
         self.packets: dict[str, list[SamplePacket]] = {segment: [] for segment in ADDRESSES}
@@ -104,9 +105,11 @@ class Taken:
 
 
 @contextlib.asynccontextmanager
-async def taking(*segments: str, timing: LinkTiming = QUICK) -> AsyncIterator[Taken]:
+async def taking(
+    *segments: str, timing: LinkTiming = QUICK, profile: Profile | None = None
+) -> AsyncIterator[Taken]:
     """The sensors of these segments (none named: both) as a source whose events are taken."""
-    taken = Taken(segments, timing)
+    taken = Taken(worn(*segments, profile=profile), timing)
     task = asyncio.create_task(taken.take())
     try:
         yield taken
