@@ -11,10 +11,16 @@ from sensors.backoff import backoff_delays
 from sensors.bluetooth_intake import News, SensorIntake, WornSensor
 from sensors.bluetooth_link import LinkedSensor, LinkEvent, LinkTiming, SensorLink
 from sensors.errors import SourceError
-from sensors.source import SourceEvent
+from sensors.source import SamplePacket, SourceEvent
+from sensors.swap_watch import SwapWatch
 
 FIRST_S: Final = 0.5
 """Session time of the first packet to come; its samples were taken a little earlier."""
+
+SWAPPED_WORDS: Final = (
+    "the sensors seem to be worn the wrong way round (in the last swings the pelvis sensor turned "
+    "faster than the upper-back sensor): change them over, or say `torsolog sensors --swap`"
+)
 
 
 class BluetoothSource:
@@ -49,8 +55,15 @@ class BluetoothSource:
             )
         self._zero_s = None if already_s is None else time.monotonic() - already_s
         self.sensors = tuple(SensorIntake(one, self._session_s, news) for one in worn)
+        self._swap = SwapWatch()
+        self._news = news
         self._timing = timing
         self._delays = delays
+
+    @property
+    def swapped(self) -> bool:
+        """Whether the sensors seem to be worn the wrong way round."""
+        return self._swap.swapped
 
     @property
     def can_wait(self) -> bool:
@@ -85,12 +98,20 @@ class BluetoothSource:
                 event = await arrived.get()
                 if isinstance(event, BaseException):
                     raise event
-                for meant in intakes[event.address].take(event):
+                intake = intakes[event.address]
+                for meant in intake.take(event):
+                    if isinstance(meant, SamplePacket):
+                        self._watch_for_swap(intake, meant)
                     yield meant
         finally:
             for task in running:
                 task.cancel()
             await asyncio.wait(running)
+
+    def _watch_for_swap(self, intake: SensorIntake, packet: SamplePacket) -> None:
+        arisen = self._swap.push(intake.worn.segment, packet.received_s, packet.gyro)
+        if arisen and self._news is not None:
+            self._news(SWAPPED_WORDS)
 
     def _session_s(self, monotonic_s: float) -> float:
         if self._zero_s is None:

@@ -68,3 +68,23 @@ async def test_a_lost_link_comes_back_by_itself_and_gives_every_sample_once(afte
         else:
             assert missing == 0 < taken.lost()
         assert len(asyncio.all_tasks()) <= 3
+
+
+def turning(path, peak_dps):
+    """Motion of five short, fast turns with pauses between them, as counts in a file."""
+    time_s = np.arange(1000) / 200.0
+    speed = peak_dps * np.clip(np.sin(2.0 * np.pi * time_s), 0.0, None) ** 4
+    gyro = np.zeros((1000, 3), dtype=np.int16)
+    gyro[:, 1] = np.rint(speed * 32768.0 / 2000.0)
+    np.savez(path, gyro=gyro, accel=np.full((1000, 3), 1200, dtype=np.int16))
+    return str(path)
+
+
+async def test_sensors_that_are_worn_the_wrong_way_round_are_said(tmp_path):
+    async with bluetooth_rig() as rig:
+        await rig.add(PELVIS, name="torsolog P", motion=turning(tmp_path / "p.npz", 640.0))
+        await rig.add(UPPER_BACK, name="torsolog U", motion=turning(tmp_path / "u.npz", 430.0))
+        async with taking() as taken:
+            await taken.says("worn the wrong way round")
+            assert taken.source.swapped
+            assert "torsolog sensors --swap" in taken.news[-1]
