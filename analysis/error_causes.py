@@ -46,9 +46,9 @@ UNCALIBRATED_U = np.radians(10.0)
 SQUARE_U = np.radians(5.0)
 """rad: heading of the shoulders against the hips at address (own estimate); two sensors without a
 magnetometer cannot see it, and it bends the axes of the spine joint."""
-ADDRESS_U_S = 0.04
+ADDRESS_U_S = 0.009
 """s: of the end of the address, whose threshold stands just above the sway of an address."""
-TAKEAWAY_U_S = 0.004
+TAKEAWAY_U_S = 0.0022
 """s: of a takeaway beside what its crossing tells (own estimate)."""
 INERTIA_U = 0.15
 """Relative: a segment's moment of inertia from tables of mean bodies (own estimate; the tables
@@ -58,7 +58,10 @@ _OWN = 2 * CAUSES
 BOW, RIDING, SQUARE, ADDRESS, TAKEAWAY, IMPACT, INERTIA = range(_OWN, _OWN + 7)
 """Causes that are not one segment's own: the bow off straight, the mean effect of riding, shoulders
 off square, the end of address, the takeaway, impact, inertia."""
-NOISE = INERTIA + 1
+RIVAL = {"separation": INERTIA + 1, "joint_separation": INERTIA + 2}
+RIVAL_TIME = INERTIA + 3
+"""Another maximum of a separation may be the true greatest."""
+NOISE = INERTIA + 4
 NOISES = 16
 """From NOISE on: white noise where a curve is read, one cause a reading."""
 TOTAL = NOISE + NOISES
@@ -90,10 +93,9 @@ def mixing(number: int, motion: SegmentMotion, clock_u_s: float, *, calibrated: 
     sizes[SCALE], sizes[BIAS], sizes[LEVEL] = SCALE_U, 1.0, motion.tilt_u_rad
     sizes[OFFSET], sizes[CLOCK] = OFFSET_U / STANDARD_GRAVITY, clock_u_s
     np.fill_diagonal(own, sizes)
-    weight = np.array([share for _, _, share in RIDES])
     # each point's difference from the mean of all, and that mean as a cause of both segments
-    spread = np.eye(weight.size) - weight[:, None]
-    own[RIDE, RIDE] = spread * np.sqrt(RIDING_SHARE * weight)
+    weight = 1.0 / len(RIDES)
+    own[RIDE, RIDE] = np.sqrt(RIDING_SHARE * weight) * (np.eye(len(RIDES)) - weight)
     matrix = np.zeros((CAUSES, TOTAL))
     matrix[:, number * CAUSES : (number + 1) * CAUSES] = own
     matrix[RIDE, RIDING] = np.sqrt(RIDING_SHARE) * weight

@@ -11,7 +11,7 @@ from analysis.impact import Impact
 from analysis.kinematics import Posture, SegmentPath, axial_angle, joint_separation
 from analysis.power import axial_inertia, peak_power
 from analysis.results import GolferFacts
-from analysis.samples import Segment
+from analysis.samples import Array, Segment
 
 Metrics = dict[str, float | str | None]
 
@@ -55,7 +55,8 @@ class PostureAtTop:
 class Separation:
     """Separation of both kinds, rad, how fast it closes, rad/s, and both postures at the top.
 
-    Times of the greatest of each and of the fastest closing, s.
+    Times of the greatest of each and of the fastest closing, s. searched: times (n,) s and
+    separation of both kinds, rad, at them.
     """
 
     top: float
@@ -67,6 +68,7 @@ class Separation:
     closing_peak: float
     closing_peak_s: float
     at_top: tuple[PostureAtTop, PostureAtTop]
+    searched: tuple[Array, Array, Array]
 
 
 def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMoments) -> Separation:
@@ -93,6 +95,7 @@ def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMomen
         float(closing[fastest]),
         float(times[fastest]),
         (_posture(hips, -2), _posture(shoulders, -2)),
+        (times[:-2], apart[:-2], joint[:-2]),
     )
 
 

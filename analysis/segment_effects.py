@@ -32,14 +32,12 @@ LEVEL = slice(9, 11)
 OFFSET = slice(11, 14)
 """Accelerometer offset along each axis of the segment, in units of gravity: it spoils the
 vertical of the stand and of the address, and in a like posture the two cancel."""
-RIDE_HZ = ((8.45, 5 / 18), (10.0, 8 / 18), (11.55, 5 / 18))
-RIDE_DAMPING = ((0.13, 0.5), (0.22, 0.5))
-"""Natural frequency, Hz, and damping ratio of a sensor that rides on soft tissue, with weights:
-Gauss-Legendre points of 8 to 12 Hz and 0.10 to 0.25, within which a rider lies anywhere."""
-RIDES = tuple(
-    (hertz, damping, one * other)
-    for (hertz, one), (damping, other) in product(RIDE_HZ, RIDE_DAMPING)
-)
+RIDE_HZ = (8.845, 11.155)
+RIDE_DAMPING = (0.132, 0.218)
+"""Natural frequency, Hz, and damping ratio of a sensor that rides on soft tissue: Gauss-Legendre
+points of 8 to 12 Hz and 0.10 to 0.25, within which a rider lies anywhere."""
+RIDES = tuple(product(RIDE_HZ, RIDE_DAMPING))
+"""All of equal weight."""
 RIDE = slice(14, 14 + len(RIDES))
 """The sensor rides like a mass on a spring, each of RIDES."""
 CLOCK = RIDE.stop
@@ -69,10 +67,19 @@ class SegmentEffects:
 
     def at(self, curve: Array, time_s: float) -> Array:
         """A curve's effects (CAUSES, ...) at a time, linear between samples."""
-        row = int(np.searchsorted(self.time_s, time_s)) - 1
-        row = min(max(row, 0), self.time_s.size - 2)
+        row = min(max(int(self.time_s.searchsorted(time_s)) - 1, 0), self.time_s.size - 2)
         before, after = self.time_s[row], self.time_s[row + 1]
         share = min(max((time_s - before) / (after - before), 0.0), 1.0)
+        found: Array = (1.0 - share) * curve[row] + share * curve[row + 1]
+        return found
+
+    def along(self, curve: Array, times: Array) -> Array:
+        """A curve's effects (k, CAUSES, ...) at times (k,), linear between samples."""
+        row = np.searchsorted(self.time_s, times) - 1
+        row = np.minimum(np.maximum(row, 0), self.time_s.size - 2)
+        before = self.time_s[row]
+        share = (times - before) / (self.time_s[row + 1] - before)
+        share = np.minimum(np.maximum(share, 0.0), 1.0).reshape(-1, *(1,) * (curve.ndim - 1))
         found: Array = (1.0 - share) * curve[row] + share * curve[row + 1]
         return found
 
@@ -80,6 +87,11 @@ class SegmentEffects:
         """The rate of change of a curve's effects around a time, a second."""
         change: Array = self.at(curve, time_s + SLOPE_S) - self.at(curve, time_s - SLOPE_S)
         return change / (2.0 * SLOPE_S)
+
+    def bend(self, curve: Array, time_s: float) -> Array:
+        """The second derivative of a curve's effects around a time, a second squared."""
+        before, after = self.at(curve, time_s - SLOPE_S), self.at(curve, time_s + SLOPE_S)
+        return np.asarray((before - 2.0 * self.at(curve, time_s) + after) / SLOPE_S**2)
 
     def posture(self, time_s: float) -> Array:
         """Effects (3, CAUSES) on turn since address, obliquity and forward tilt at a time, rad."""
@@ -102,9 +114,10 @@ def segment_effects(motion: SegmentMotion, path: SegmentPath, within: Interval) 
     turned_by = rotation.multiply(path.to_address, motion.orientation[rows][: time_s.size])
     axes = rotation.to_matrix(rotation.normalise(turned_by))
     sensor = rotation.to_matrix(motion.mounting.rotation)
-    ride = np.stack([_ride(time_s, acceleration, hz, damping) for hz, damping, _ in RIDES], axis=2)
     added = _rates(rate, acceleration, sensor, _root(motion.bias_covariance))
-    added[:, :, RIDE] = np.gradient(ride, time_s, axis=0)
+    ride = np.zeros((time_s.size, 3, len(RIDES)))
+    for k, (hertz, damping) in enumerate(RIDES):
+        ride[:, :, k], added[:, :, RIDE.start + k] = _ride(time_s, acceleration, hertz, damping)
     turned = _turned(time_s, axes, added, ride)
     turned[:, :, CLOCK] = -np.einsum("nij,nj->ni", axes, rate)
     sign = path.rates.sign
@@ -160,8 +173,9 @@ def _turned(time_s: Array, axes: Array, added: Array, ride: Array) -> Array:
     return turned
 
 
-def _ride(time_s: Array, acceleration: Array, hertz: float, damping: float) -> Array:
-    """Turn (n, 3) rad of a riding sensor on its segment, from what that sensor itself shows.
+def _ride(time_s: Array, acceleration: Array, hertz: float, damping: float) -> tuple[Array, Array]:
+    """Turn of a riding sensor on its segment, from what that sensor itself shows, and its rate:
+    (n, 3) each, rad and rad/s.
 
     The ride f of a segment with angle a is f'' + 2 d w f' + w^2 f = -a''. With the shown angle
     s = a + f this is 2 d w f' + w^2 f = -s'', of first order; s'' straight between samples.
@@ -174,7 +188,7 @@ def _ride(time_s: Array, acceleration: Array, hertz: float, damping: float) -> A
     target = -acceleration / stiffness**2
     found = lfilter([1.0 - lagged, lagged - kept], [1.0, -kept], target - target[0], axis=0)
     ride: Array = np.asarray(found, dtype=np.float64) + target[0]
-    return ride
+    return ride, (target - ride) / settling_s
 
 
 def _root(covariance: Array) -> Array:
