@@ -6,6 +6,7 @@ by the project's own code, so that the two can disagree.
 
 from __future__ import annotations
 
+import math
 import struct
 import time
 from dataclasses import dataclass, field
@@ -29,13 +30,15 @@ class EmulatedSensor:
     """One sensor, its settings first. Times are of the machine's monotonic clock, s.
 
     motion: file of int16 counts `gyro` and `accel` (n, 3), after whose end it sends no more; None:
-    values that count the samples. after_loss: "runs on" samples while the link is down, "stops"
+    values that count the samples. motion_from_s: when its first sample is taken; None: at the
+    start. after_loss: "runs on" samples while the link is down, "stops"
     waits for the next start, "restarts" is switched off and on, counters and clock from 0.
     """
 
     address: str
     name: str = "torsolog"
     motion: str | None = None
+    motion_from_s: float | None = None
     rate_hz: float = 200.0
     samples_per_packet: int = 8
     interval_s: float = 0.015
@@ -94,6 +97,7 @@ class EmulatedSensor:
             self.starts += 1
             self._first_s, self._packet = time.monotonic(), 0
             self._sequence = 0
+            self._keep_to_motion()
         elif value == b"\x00":
             self.started = False
             self.stops += 1
@@ -134,6 +138,13 @@ class EmulatedSensor:
             "stops": self.stops,
             "sent": self._sent,
         }
+
+    def _keep_to_motion(self) -> None:
+        """Let two sensors that start one after the other show the same movement."""
+        if self.motion_from_s is not None:
+            passed = (self._first_s - self.motion_from_s) * self.rate_hz
+            self._number = max(0, math.ceil(passed))
+            self._first_s = self.motion_from_s + self._number / self.rate_hz
 
     def _taken_s(self) -> float:
         """Time of the last sample that was made into a packet."""
