@@ -104,10 +104,15 @@ def mixing(number: int, motion: SegmentMotion, clock_u_s: float, *, calibrated: 
 
 
 def lasting() -> npt.NDArray[np.bool_]:
-    """Which causes (TOTAL,) are the same for all swings of one calibration."""
+    """Which causes (TOTAL,) are the same for all swings of one calibration and others for the next:
+    how the sensors sit and ride, what their offset did to the stand, their clocks' fits.
+
+    Scale, shoulders off square, impact from the torso and inertia stay for good: they cancel where
+    swings of one golfer and the same sensors are compared.
+    """
     same = np.zeros(TOTAL, dtype=np.bool_)
     for number in (0, 1):
-        for part in (MOUNTING, SCALE, OFFSET, RIDE, slice(CLOCK, CLOCK + 1)):
+        for part in (MOUNTING, OFFSET, RIDE, slice(CLOCK, CLOCK + 1)):
             same[number * CAUSES + part.start : number * CAUSES + part.stop] = True
-    same[[BOW, RIDING, SQUARE, IMPACT, INERTIA]] = True
+    same[[BOW, RIDING]] = True
     return same

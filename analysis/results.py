@@ -106,8 +106,8 @@ class Swing:
     window: the stretch of session time it was computed from. events: name -> session time, s.
     metrics: column -> number, text or None where it could not be had. uncertainty: column -> one
     standard uncertainty in the column's unit. lasting_uncertainty: its part that all swings of one
-    calibration share, which the mean of many does not lower; like the curves it comes with an
-    analysis and is not kept.
+    calibration share and another calibration draws anew; like the curves it comes with an analysis
+    and is not kept.
     """
 
     number: int

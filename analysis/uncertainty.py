@@ -69,7 +69,8 @@ class SwingReading:
 class ColumnUncertainty:
     """Column -> one standard uncertainty in the column's unit.
 
-    lasting: its part that all swings of one calibration share, which their mean does not lower.
+    lasting: its part that all swings of one calibration share and another calibration draws anew:
+    what the mean of a block does not lower and a comparison of two blocks must allow for.
     """
 
     total: dict[str, float]
@@ -78,16 +79,24 @@ class ColumnUncertainty:
 
 def column_uncertainty(swing: SwingReading) -> ColumnUncertainty:
     """Uncertainties of every number that a swing has."""
-    effects = _SwingEffects(swing).columns()
-    kept = {
-        name: row for name, row in effects.items() if isinstance(swing.metrics.get(name), float)
-    }
+    kept = cause_effects(swing)
     table = np.array(list(kept.values())).reshape(-1, TOTAL)
     squares = table * table
     total, shared = np.sqrt(squares.sum(axis=1)), np.sqrt(squares[:, _LASTING].sum(axis=1))
     return ColumnUncertainty(
         dict(zip(kept, total.tolist(), strict=True)), dict(zip(kept, shared.tolist(), strict=True))
     )
+
+
+def cause_effects(swing: SwingReading) -> dict[str, Array]:
+    """Column -> what one standard uncertainty of each independent cause adds to it, (TOTAL,).
+
+    For the columns that the swing has a number in. Causes: `analysis.error_causes`.
+    """
+    effects = _SwingEffects(swing).columns()
+    return {
+        name: row for name, row in effects.items() if isinstance(swing.metrics.get(name), float)
+    }
 
 
 def _reading(number: int, swing: SwingReading, within: Interval) -> SegmentReading:
