@@ -38,11 +38,14 @@ if that is broken off every later connect of the process hangs (bleak 3.1)."""
 
 @dataclass(frozen=True, slots=True)
 class LinkTiming:
-    """Times of a link, s. Longest search and connect, silence that is told and that ends the link,
-    pause between two readings of the battery, how long an orderly end may take, how often to look.
+    """Times of a link, s.
+
+    Longest search (the other sensor waits meanwhile) and connect, silence that is told and that
+    ends the link, pause between two readings of the battery, how long an orderly end may take, how
+    often to look.
     """
 
-    find_s: float = 8.0
+    find_s: float = 4.0
     connect_s: float = 15.0
     silent_s: float = 1.0
     give_up_s: float = 4.0

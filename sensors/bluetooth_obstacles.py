@@ -36,17 +36,6 @@ class ObstacleKind(StrEnum):
     UNKNOWN = "unknown"
 
 
-OF_THE_COMPUTER: Final = frozenset(
-    {
-        ObstacleKind.NO_ADAPTER,
-        ObstacleKind.SWITCHED_OFF,
-        ObstacleKind.NO_PERMISSION,
-        ObstacleKind.NO_SERVICE,
-    }
-)
-"""Obstacles that no sensor can do anything about."""
-
-
 @dataclass(frozen=True, slots=True)
 class Obstacle:
     """kind; what: the case; cure: the one thing to do; detail: what the system said."""

@@ -54,9 +54,10 @@ class BluetoothSource:
                 + (", ".join(f"{one.segment} {one.address}" for one in worn) or "none")
             )
         self._zero_s = None if already_s is None else time.monotonic() - already_s
-        self.sensors = tuple(SensorIntake(one, self._session_s, news) for one in worn)
+        self.sensors = tuple(SensorIntake(one, self._session_s, self._say) for one in worn)
         self._swap = SwapWatch()
         self._news = news
+        self._said = ""
         self._timing = timing
         self._delays = delays
 
@@ -109,9 +110,14 @@ class BluetoothSource:
             await asyncio.wait(running)
 
     def _watch_for_swap(self, intake: SensorIntake, packet: SamplePacket) -> None:
-        arisen = self._swap.push(intake.worn.segment, packet.received_s, packet.gyro)
-        if arisen and self._news is not None:
-            self._news(SWAPPED_WORDS)
+        if self._swap.push(intake.worn.segment, packet.received_s, packet.gyro):
+            self._say(SWAPPED_WORDS)
+
+    def _say(self, sentence: str) -> None:
+        """Once for both sensors, where it is about neither."""
+        if self._news is not None and sentence != self._said:
+            self._news(sentence)
+        self._said = sentence
 
     def _session_s(self, monotonic_s: float) -> float:
         if self._zero_s is None:

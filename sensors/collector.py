@@ -67,6 +67,8 @@ class Collector:
         )
         self.source = source
         self.uplink = Uplink(spool, hello)
+        self._news = news
+        self._slow: set[str] = set()
         self._link = ServiceLink(self.uplink, address, news=news, delays=delays)
         self._batch_span_s = batch_span_s
         self._batchers: dict[str, Batcher] = {}
@@ -197,8 +199,21 @@ class Collector:
 
     def _report_one(self, stream_id: str) -> None:
         report: StreamReport = self._monitors[stream_id].report(self.source.now_s())
+        self._say_if_slow(report)
         self.uplink.report(report)
         self._link.changed.set()
+
+    def _say_if_slow(self, report: StreamReport) -> None:
+        """Say it when a stream is first slow; of silence and loss the source speaks itself."""
+        if report.state != "slow" or report.stream_id in self._slow or self._news is None:
+            return
+        self._slow.add(report.stream_id)
+        stream = self._monitors[report.stream_id].stream
+        place = stream.segment.replace("_", "-")
+        self._news(
+            f"the {place} sensor ({stream.sensor}) sends {report.rate_hz:.0f} samples a second, "
+            f"expected {stream.rate_hz:g}: bring it closer, or switch it off and on"
+        )
 
 
 async def send_unfinished(

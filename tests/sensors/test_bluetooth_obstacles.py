@@ -17,7 +17,7 @@ from bleak.exc import (
 from sensors.bluetooth_intake import SensorPhase
 from sensors.bluetooth_obstacles import ObstacleKind, SilentSensorError, obstacle_of
 from tests.support.bluetooth_rig import PELVIS, ROOT, bluetooth_rig
-from tests.support.counted_samples import expected, taking
+from tests.support.counted_samples import descriptors, expected, taking
 from tests.support.emulated_sensor import MOTION
 
 ACCESS_DENIED = ("org.freedesktop.DBus.Error.AccessDenied", "Rejected send message")
@@ -102,8 +102,11 @@ async def test_bluetooth_that_is_switched_off_and_on_is_taken_up():
 async def test_a_missing_adapter_is_said():
     async with bluetooth_rig() as rig:
         await rig.order("unplug")
-        async with taking("pelvis") as taken:
+        async with taking() as taken:
             await taken.says("this computer has no Bluetooth LE adapter that works: plug one in")
+            both = [one.obstacle for one in taken.source.sensors]
+            await taken.until(lambda: all(one.obstacle for one in taken.source.sensors))
+        assert len(taken.news) == 1, f"once for both sensors: {both}"
 
 
 async def test_a_missing_right_is_said():
@@ -193,6 +196,20 @@ async def test_a_low_battery_is_said_and_every_level_reported():
             await taken.until(lambda: bool(taken.reports))
             await taken.flows()
         assert taken.reports[-1].battery_percent == 12
+
+
+async def test_connections_that_fail_leave_nothing_open():
+    async with bluetooth_rig() as rig:
+        await rig.add_pair()
+        refused = ("org.bluez.Error.Failed", "le-connection-abort-by-remote")
+        open_after = []
+        async with taking("pelvis") as taken:
+            for _ in range(3):
+                await taken.flows()
+                open_after.append(descriptors())
+                await rig.fail("Connect", *[refused] * 5)
+                await rig.order("drop", address=PELVIS)
+        assert open_after == open_after[:1] * 3
 
 
 KILLED = """

@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from tests.support.bluetooth_rig import PELVIS, UPPER_BACK, bluetooth_rig
-from tests.support.counted_samples import expected, taking
+from tests.support.counted_samples import descriptors, expected, taking
 
 SEGMENT_AT = {PELVIS: "pelvis", UPPER_BACK: "upper_back"}
-
-
-def descriptors() -> int:
-    return len(list(Path("/proc/self/fd").iterdir()))
 
 
 async def test_two_sensors_at_200_hz_lose_nothing():

@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import itertools
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -307,3 +308,17 @@ async def test_frames_on_the_line_never_exceed_what_the_service_lets_wait():
             run.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await run
+
+
+async def test_a_sensor_that_sends_too_few_samples_is_said_once(monkeypatch):
+    monkeypatch.setattr("sensors.collector.REPORT_EVERY_S", 0.02)
+    monkeypatch.setattr("sensors.stream_monitor.RATE_WINDOW_S", 0.6)
+    slow = recording(300)
+    slow = Recording(slow.name, slow.pelvis, replace(slow.upper_back, rate_hz=400.0), ())
+    sentences = []
+    async with ingest_server() as server:
+        await collector(slow, server, speed=1.0, news=sentences.append).run()
+        assert {report.state for report in server.reports} >= {"slow", "streaming"}
+    said = [sentence for sentence in sentences if sentence.startswith("the upper-back sensor")]
+    assert len(said) == 1
+    assert "samples a second, expected 400: bring it closer" in said[0]

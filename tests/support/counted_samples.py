@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import itertools
 from collections.abc import AsyncIterator, Callable
+from pathlib import Path
 
 import numpy as np
 
@@ -123,3 +124,8 @@ async def taking(
 def expected(runs: list[list[int]]) -> list[int]:
     """Sample numbers of what an emulated sensor says it sent."""
     return [n for first, end in runs for n in range(first, end)]
+
+
+def descriptors() -> int:
+    """Files and sockets that this process has open; Linux only, as the rig is."""
+    return len(list(Path("/proc/self/fd").iterdir()))
