@@ -10,7 +10,9 @@ import typer
 from rich.table import Table
 from rich.text import Text
 
+from sensors.bluetooth_identify import SensorsInHand
 from sensors.bluetooth_intake import WornSensor
+from sensors.bluetooth_link import LinkedSensor
 from sensors.bluetooth_obstacles import BLUETOOTH_ERRORS, obstacle_of
 from sensors.bluetooth_scan import SeenSensor, scan_for
 from sensors.profile_library import ProfileLibrary, load_profiles
@@ -38,6 +40,10 @@ UpperBack = Annotated[
 Swap = Annotated[
     bool, typer.Option("--swap", help="The two are on the wrong way round: change them over.")
 ]
+Identify = Annotated[
+    bool,
+    typer.Option("--identify", help="Find out which is which: turn one in your hand when asked."),
+]
 Forget = Annotated[
     str | None, typer.Option("--forget", metavar="ADDRESS", help="Remember it no longer.")
 ]
@@ -49,6 +55,7 @@ def sensors(
     everything: Everything = False,
     pelvis: Pelvis = None,
     upper_back: UpperBack = None,
+    identify: Identify = False,
     swap: Swap = False,
     forget: Forget = None,
 ) -> None:
@@ -69,6 +76,8 @@ def sensors(
         _print(book, [])
         return
     seen = look_around(library, seconds)
+    if identify:
+        asyncio.run(_identify(book, [one for one in seen if one.profile is not None]))
     wanted: dict[SegmentName, str | None] = {"pelvis": pelvis, "upper_back": upper_back}
     chosen = {place: _choose(seen, text) for place, text in wanted.items() if text is not None}
     for segment, sensor in chosen.items():
@@ -101,6 +110,31 @@ def remembered_sensors() -> tuple[WornSensor, ...]:
         WornSensor(known.segment, known.address, known.name, library.get(known.profile))
         for known in book.sensors
     )
+
+
+async def _identify(book: SensorBook, seen: Sequence[SeenSensor]) -> None:
+    """Ask for one sensor after the other to be turned, and remember them."""
+    if len(seen) < len(SEGMENTS):
+        there = ", ".join(f"{one.name} {one.address}" for one in seen) or "none"
+        fail(f"two sensors must be in reach to be told apart; there is: {there}")
+    left = {one.address: one for one in seen}
+    linked = [
+        LinkedSensor(one.address, f"sensor ({one.name or one.address})", one.profile)
+        for one in seen
+        if one.profile is not None
+    ]
+    async with SensorsInHand(linked) as in_hand:
+        for segment in SEGMENTS:
+            if len(left) > 1:
+                say(f"take the {PLACES[segment]} sensor and turn it to and fro, the others still")
+                moved = (await in_hand.moved()).address
+                while moved not in left:
+                    moved = (await in_hand.moved()).address
+            else:
+                (moved,) = left
+            sensor = left.pop(moved)
+            say(f"{PLACES[segment]}: {sensor.name or sensor.address}")
+            _remember(book, segment, sensor)
 
 
 def _choose(seen: Sequence[SeenSensor], text: str) -> SeenSensor:

@@ -7,8 +7,10 @@ import asyncio
 import numpy as np
 import pytest
 
+from sensors.bluetooth_identify import SensorsInHand, clearly_moving
+from sensors.bluetooth_link import LinkedSensor
 from tests.support.bluetooth_rig import PELVIS, UPPER_BACK, bluetooth_rig
-from tests.support.counted_samples import descriptors, expected, taking
+from tests.support.counted_samples import QUICK, descriptors, expected, taking, worn
 
 SEGMENT_AT = {PELVIS: "pelvis", UPPER_BACK: "upper_back"}
 
@@ -73,6 +75,35 @@ def turning(path, peak_dps):
     gyro[:, 1] = np.rint(speed * 32768.0 / 2000.0)
     np.savez(path, gyro=gyro, accel=np.full((1000, 3), 1200, dtype=np.int16))
     return str(path)
+
+
+async def test_the_sensor_that_is_turned_in_the_hand_is_told_from_one_that_lies_still(tmp_path):
+    async with bluetooth_rig() as rig:
+        await rig.add(PELVIS, name="torsolog P", motion=turning(tmp_path / "p.npz", 0.0))
+        await rig.add(UPPER_BACK, name="torsolog U", motion=turning(tmp_path / "u.npz", 430.0))
+        linked = [LinkedSensor(one.address, one.called, one.profile) for one in worn()]
+        async with SensorsInHand(linked, timing=QUICK) as in_hand, asyncio.timeout(10):
+            assert set(in_hand.speeds_dps().values()) == {None}
+            assert (await in_hand.moved()).address == UPPER_BACK
+        for address in SEGMENT_AT:
+            state = await rig.state(address)
+            assert (state["connected"], state["senders"]) == (False, 0)
+
+
+@pytest.mark.parametrize(
+    ("speeds", "moving"),
+    [
+        ({"a": 200.0, "b": 5.0}, "a"),
+        ({"a": 200.0}, "a"),
+        ({"a": 200.0, "b": None}, "a"),
+        ({"a": 200.0, "b": 90.0}, None),
+        ({"a": 50.0, "b": 1.0}, None),
+        ({"a": None, "b": None}, None),
+        ({}, None),
+    ],
+)
+def test_only_a_sensor_that_moves_alone_is_told(speeds, moving):
+    assert clearly_moving(speeds) == moving
 
 
 async def test_sensors_that_are_worn_the_wrong_way_round_are_said(tmp_path):

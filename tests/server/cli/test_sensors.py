@@ -8,6 +8,7 @@ import os
 import signal
 import sys
 
+import numpy as np
 import pytest
 
 from sensors.sensor_book import KnownSensor, SensorBook
@@ -78,6 +79,21 @@ async def test_sensors_are_listed_given_a_place_and_collected_from(tmp_path, con
         for address in (PELVIS, UPPER_BACK):
             state = await rig.state(address)
             assert (state["stops"], state["connected"], state["senders"]) == (1, False, 0)
+
+
+async def test_which_sensor_is_which_is_found_out_by_turning_one(tmp_path, config, command):
+    gyro = np.zeros((4000, 3), dtype=np.int16)
+    np.savez(tmp_path / "still.npz", gyro=gyro, accel=gyro)
+    np.savez(tmp_path / "turned.npz", gyro=gyro + 2000, accel=gyro)
+    async with bluetooth_rig() as rig:
+        for address, motion in ((UPPER_BACK, "turned"), (PELVIS, "still")):
+            name = f"torsolog {motion}"
+            await rig.add(address, name=name, motion=str(tmp_path / f"{motion}.npz"))
+        answer = await command("sensors", "--seconds", 0.4, "--identify")
+        assert answer.code == 0, answer.err
+    assert "take the pelvis sensor and turn it" in answer.err
+    assert SensorBook().worn_on("pelvis").address == UPPER_BACK, "the one that was turned"
+    assert SensorBook().worn_on("upper_back").address == PELVIS
 
 
 async def test_a_place_for_a_sensor_that_is_not_there_is_refused(config, command):
