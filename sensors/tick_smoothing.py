@@ -1,0 +1,57 @@
+"""Even sample times out of a device's whole ticks.
+
+A tick of 1 ms says when a sample was taken to within half of it only; a sensor samples far more
+evenly than that. A line through the ticks of the last packets gives the sample times between the
+ticks, and the period of the device's own sampling oscillator.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from sensors.source import Ticks
+
+_MEMORY: Final = 64
+"""Packets: 2 to 5 s. It takes the rounding of ticks down to a tenth and follows an oscillator."""
+_ASTRAY_TICKS: Final = 2.5
+_ASTRAY_PERIODS: Final = 0.25
+"""A tick further off than both of these is no rounding: sampling went on at another time."""
+
+
+class TickSmoother:
+    """Follows one stream; times are in the device's own nominal seconds.
+
+    Least squares with growing memory, then with fading memory (an alpha-beta filter; gains as in
+    the textbook growing-memory form, from memory).
+    """
+
+    def __init__(self, tick_s: float, rate_hz: float) -> None:
+        self.tick_s = tick_s
+        self.period_s = 1.0 / rate_hz
+        self._next_s: float | None = None
+        self._packets = 0
+
+    def first_s(self, ticks: Ticks, lost_before: int) -> float:
+        """Device time of a packet's first sample; ticks (n,), with lost_before missing before."""
+        # A tick is counted from its start on: on average half of it has passed.
+        offsets = np.arange(len(ticks)) * self.period_s
+        seen_s = float(np.mean((ticks + 0.5) * self.tick_s - offsets))
+        if self._next_s is None:
+            return self._start(seen_s, len(ticks))
+        expected_s = self._next_s + lost_before * self.period_s
+        off_s = seen_s - expected_s
+        allowed = max(_ASTRAY_TICKS * self.tick_s, _ASTRAY_PERIODS * self.period_s)
+        if abs(off_s) > allowed:
+            return self._start(seen_s, len(ticks))
+        self._packets = k = min(self._packets + 1, _MEMORY)
+        first_s = expected_s + off_s * 2.0 * (2 * k - 1) / (k * (k + 1))
+        self.period_s += off_s / len(ticks) * 6.0 / (k * (k + 1))
+        self._next_s = first_s + len(ticks) * self.period_s
+        return first_s
+
+    def _start(self, seen_s: float, samples: int) -> float:
+        self._packets = 1
+        self._next_s = seen_s + samples * self.period_s
+        return seen_s
