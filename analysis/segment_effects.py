@@ -46,6 +46,8 @@ CAUSES = CLOCK + 1
 
 SLOPE_S = 0.01
 """s to either side over which slopes of effects are taken."""
+BEFORE_S = 0.1
+"""s of the curves before the address: what a ride does at first has settled by then."""
 _FROM_OFFSET: Array = np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]])
 """y x b: how an offset b turns a vertical that lies along y."""
 
@@ -101,10 +103,12 @@ class SegmentEffects:
 
 
 def segment_effects(motion: SegmentMotion, path: SegmentPath, within: Interval) -> SegmentEffects:
-    """Effects on a segment from the address, at the start of `within`, to its end."""
-    first, last = np.searchsorted(motion.time_s, (within.start_s, within.end_s))
-    rows = slice(max(int(first) - 1, 0), int(last) + 1)
+    """Effects on a segment from just before the address, at the start of `within`, to its end."""
+    ends = (within.start_s - BEFORE_S, within.end_s)
+    first, last = np.searchsorted(motion.time_s, ends)
+    rows = slice(int(first), int(last) + 1)
     time_s = motion.time_s[rows]
+    zero = max(int(np.searchsorted(time_s, within.start_s)) - 1, 0)
     spline = path.rates.spline
     start = int(np.searchsorted(spline.x, time_s[0]))
     pieces = slice(start, start + time_s.size)
@@ -118,13 +122,14 @@ def segment_effects(motion: SegmentMotion, path: SegmentPath, within: Interval) 
     ride = np.zeros((time_s.size, 3, len(RIDES)))
     for k, (hertz, damping) in enumerate(RIDES):
         ride[:, :, k], added[:, :, RIDE.start + k] = _ride(time_s, acceleration, hertz, damping)
-    turned = _turned(time_s, axes, added, ride)
+    turned = _turned(time_s, axes, added, zero)
+    turned[:, :, RIDE] = axes @ ride
     turned[:, :, CLOCK] = -np.einsum("nij,nj->ni", axes, rate)
     sign = path.rates.sign
     to_angles = angle_rows(axes[:, :, 2]) * np.array([[sign], [sign], [-1.0]])
     turn = np.einsum("nj,njc->nc", to_angles[:, 0], turned)
     axial = sign * added[:, 1]
-    return SegmentEffects(time_s, axial, _sum(time_s, axial), turn - turn[0], turned, to_angles)
+    return SegmentEffects(time_s, axial, _sum(time_s, axial), turn - turn[zero], turned, to_angles)
 
 
 def angle_rows(right: Array) -> Array:
@@ -161,15 +166,16 @@ def _rates(rate: Array, acceleration: Array, sensor: Array, bias: Array) -> Arra
     return added
 
 
-def _turned(time_s: Array, axes: Array, added: Array, ride: Array) -> Array:
-    """How far each cause turns the segment in the world, (n, 3, CAUSES), rad."""
+def _turned(time_s: Array, axes: Array, added: Array, zero: int) -> Array:
+    """How far each cause turns the segment in the world, (n, 3, CAUSES), rad, zero at a row where
+    it adds up; riding is left out."""
     turned = np.zeros_like(added)
     turned[:, :, MOUNTING] = axes
     since = slice(SCALE.start, BIAS.stop)
-    turned[:, :, since] = _sum(time_s, axes @ added[:, :, since])
+    added_up = _sum(time_s, axes @ added[:, :, since])
+    turned[:, :, since] = added_up - added_up[zero]
     turned[:, 0, LEVEL.start] = turned[:, 2, LEVEL.start + 1] = 1.0
-    turned[:, :, OFFSET] = axes @ _FROM_OFFSET - _FROM_OFFSET @ axes[0]
-    turned[:, :, RIDE] = axes @ ride
+    turned[:, :, OFFSET] = axes @ _FROM_OFFSET - _FROM_OFFSET @ axes[zero]
     return turned
 
 

@@ -20,6 +20,9 @@ NOISES_EACH = 8
 LEAST_BEND_SHARE = 0.5
 """A peak is at least so sharp without its ride as with it."""
 
+ONSET_BEFORE_S, ONSET_AFTER_S = 0.06, 0.03
+"""An onset is looked for so near to where it was read."""
+
 
 class SegmentReading:
     """A segment's curves, what causes do to them, and its downswing.
@@ -63,6 +66,30 @@ class SegmentReading:
     def crossing(self, time_s: float, slope: float) -> Array:
         """Effects on when the velocity passes the value that it has at `time_s`, s."""
         return -(self.axial(time_s) + self.noise()) / slope
+
+    def onset(self, time_s: float, slope: float) -> Array:
+        """Effects on when a turn from rest passes the speed that it has at `time_s`, s.
+
+        A speed that rises from nothing is far from straight: for a ride the passing is looked up
+        on the curve without it.
+        """
+        moved = -self.effects.at(self.effects.axial, time_s) / slope
+        near = (time_s - ONSET_BEFORE_S, time_s + ONSET_AFTER_S)
+        first, last = np.searchsorted(self.effects.time_s, near)
+        times = self.effects.time_s[first:last]
+        level = float(self.curve.spline(time_s))
+        over = np.asarray(self.curve.spline(times))[:, None] - level
+        over = over - self.effects.axial[first:last, RIDE]
+        for ride in range(over.shape[1]):
+            passed = np.flatnonzero(over[:-1, ride] > 0.0)
+            if passed.size:
+                row = passed[-1]
+                before, after = over[row : row + 2, ride]
+                share = before / (before - after) if after < before else 0.0
+                moved[RIDE.start + ride] = (
+                    time_s - times[row] - share * (times[row + 1] - times[row])
+                )
+        return np.asarray(self.mixed(moved) - self.noise() / slope)
 
     def reversal(self) -> Array:
         """Effects on the time of the reversal, s."""

@@ -147,7 +147,7 @@ class _SwingEffects:
         found["address_s"] = _unit(ADDRESS, ADDRESS_U_S)
         slope = float(self.shoulders.curve.spline(moments.takeaway_s, 1))
         away = min(slope, -ONSET_RATE / SLOPE_WITHIN_S)
-        found["takeaway_s"] = self.shoulders.crossing(moments.takeaway_s, away)
+        found["takeaway_s"] = self.shoulders.onset(moments.takeaway_s, away)
         found["takeaway_s"] += _unit(TAKEAWAY, TAKEAWAY_U_S)
         found["pelvis_reversal_s"] = self.hips.reversal()
         found["top_s"] = self.shoulders.reversal()
