@@ -48,7 +48,7 @@ SQUARE_U = np.radians(5.0)
 magnetometer cannot see it, and it bends the axes of the spine joint."""
 ADDRESS_U_S = 0.009
 """s: of the end of the address, whose threshold stands just above the sway of an address."""
-TAKEAWAY_U_S = 0.0006
+TAKEAWAY_U_S = 0.0003
 """s: of a takeaway beside what its crossing tells (own estimate)."""
 INERTIA_U = 0.15
 """Relative: a segment's moment of inertia from tables of mean bodies (own estimate; the tables

@@ -1,0 +1,253 @@
+"""Standard uncertainties of a swing's numbers: complete, made of the causes, right in size."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis import swing as swing_module
+from analysis.calibration import worn_in_segment_axes
+from analysis.columns import COLUMNS
+from analysis.error_causes import RIDING, SCALE_U, SQUARE
+from analysis.mounting_effect import mounting_uncertainty
+from analysis.results import GolferFacts, Handedness, Interval, Sex
+from analysis.samples import SampleTable
+from analysis.segment_effects import CAUSES, SCALE
+from analysis.session import analyse_session, analyse_window
+from analysis.uncertainty import cause_effects, column_uncertainty
+from sensors.faults import SensorFaults, SoftTissue
+from sensors.golfer_simulation import DWELLING_GOLFER, LONG_TURN_GOLFER, SimulatedRangeSession
+from sensors.practice_plan import PracticePlan
+from tests.support.range_sessions import range_session
+
+FACTS = GolferFacts(Handedness.RIGHT, 1.78, 78.0, Sex.MALE)
+UNCERTAIN = [column.name for column in COLUMNS if column.has_uncertainty]
+
+
+@pytest.fixture(scope="module")
+def session():
+    return replace(range_session(11), golfer=FACTS)
+
+
+@pytest.fixture(scope="module")
+def swing(session):
+    return session.analysed()[2]
+
+
+def again(session, window, *, tables=None, calibration=None):
+    pelvis, upper_back = tables or (session.pelvis, session.upper_back)
+    calibrations = [calibration or session.calibration]
+    return analyse_window(pelvis, upper_back, window, 1, calibrations, session.golfer)
+
+
+def read(monkeypatch, session, window, **changes):
+    """What a swing's numbers were read from."""
+    readings = []
+
+    def kept(reading):
+        readings.append(reading)
+        return column_uncertainty(reading)
+
+    monkeypatch.setattr(swing_module, "column_uncertainty", kept)
+    again(session, window, **changes)
+    return readings[-1]
+
+
+def scaled(table, axis, factor):
+    gain = np.where(np.arange(3) == axis, factor, 1.0)
+    return SampleTable(table.time_s, table.gyro * gain, table.accel, table.time_u_s)
+
+
+def with_clock(table, *, late_s=0.0, u_s=0.0):
+    return SampleTable(table.time_s + late_s, table.gyro, table.accel, u_s)
+
+
+def one_swing(golfer, faults):
+    """The only swing of a session with two such sensors, worn in segment axes."""
+    whole = SimulatedRangeSession(
+        PracticePlan(swings=1, busy=0.2), {"pelvis": faults, "upper_back": faults}, 7, golfer
+    )
+    samples = [whole.sensor(name) for name in ("pelvis", "upper_back")]
+    tables = [SampleTable(s.time_s, s.gyro, s.accel) for s in samples]
+    (found,) = analyse_session(*tables, [worn_in_segment_axes()], FACTS)
+    return found
+
+
+def test_every_column_that_can_be_uncertain_is_in_each_swing(session):
+    for found in session.analysed():
+        assert set(found.uncertainty) == set(UNCERTAIN)
+        for name, u in found.uncertainty.items():
+            assert 0.0 < u < np.inf, name
+            assert 0.0 <= found.lasting_uncertainty[name] <= u, name
+
+
+def test_without_body_facts_only_power_goes_without(session, swing):
+    bare = again(replace(session, golfer=GolferFacts()), swing.window)
+    missing = set(UNCERTAIN) - set(bare.uncertainty)
+    assert missing == {name for name in UNCERTAIN if "power" in name}
+
+
+def test_a_swing_without_a_calibration_is_said_to_be_far_less_certain(session, swing):
+    worn = again(session, swing.window, calibration=worn_in_segment_axes())
+    assert set(worn.uncertainty) == set(UNCERTAIN)
+    for name in ("upper_back_turn_top_deg", "pelvis_forward_tilt_top_deg"):
+        assert worn.uncertainty[name] > 2.0 * swing.uncertainty[name]
+
+
+@pytest.mark.parametrize("axis", range(3))
+@pytest.mark.parametrize(
+    "column",
+    [
+        "upper_back_turn_top_deg",
+        "separation_top_deg",
+        "upper_back_peak_dps",
+        "upper_back_runway_deg",
+        "upper_back_mean_rate_dps2",
+        "speed_gain",
+    ],
+)
+def test_a_scale_error_moves_a_number_as_its_sensitivity_says(
+    monkeypatch, session, swing, axis, column
+):
+    """Against the analysis itself with one axis of the upper back's gyro 0.5 % off."""
+    row = cause_effects(read(monkeypatch, session, swing.window))[column]
+    expected = row[CAUSES + SCALE.start + axis] / SCALE_U
+    low, high = (
+        again(
+            session,
+            swing.window,
+            tables=(session.pelvis, scaled(session.upper_back, axis, 1.0 + off)),
+        ).metrics[column]
+        for off in (-0.005, 0.005)
+    )
+    # gravity over the window takes back a part of what a scale error tilts: an absolute allowance
+    size = abs(swing.metrics[column])
+    assert (high - low) / 0.01 == pytest.approx(expected, rel=0.1, abs=0.08 * size)
+
+
+def test_mountings_move_numbers_as_an_analysis_with_turned_mountings_does(session, swing):
+    """Against numerical sensitivity (JCGM 100:2008, 5.1.3, note 2), the long axes alone."""
+    calibration = session.calibration
+    known = replace(
+        calibration,
+        pelvis=replace(calibration.pelvis, tilt_u_rad=0.0, heading_u_rad=0.0),
+        upper_back=replace(calibration.upper_back, tilt_u_rad=0.0, heading_u_rad=0.0),
+    )
+    tilted = replace(
+        calibration,
+        pelvis=replace(calibration.pelvis, heading_u_rad=0.0),
+        upper_back=replace(calibration.upper_back, heading_u_rad=0.0),
+    )
+    numerical = mounting_uncertainty(
+        session.pelvis, session.upper_back, swing, [tilted], session.golfer
+    )
+    with_it, without = (again(session, swing.window, calibration=c) for c in (tilted, known))
+    for column in (
+        "pelvis_turn_top_deg",
+        "upper_back_turn_top_deg",
+        "separation_top_deg",
+        "separation_max_deg",
+        "joint_separation_top_deg",
+        "pelvis_obliquity_top_deg",
+        "upper_back_forward_tilt_top_deg",
+        "pelvis_peak_dps",
+        "upper_back_runway_deg",
+        "transition_lead_ms",
+    ):
+        part = np.sqrt(with_it.uncertainty[column] ** 2 - without.uncertainty[column] ** 2)
+        allowed = 0.02 * with_it.uncertainty[column]
+        assert part == pytest.approx(numerical[column], rel=0.1, abs=allowed), column
+
+
+def test_a_late_clock_moves_times_and_what_is_read_at_them(session, swing):
+    """One sensor 2 ms late by a clock that says so, against that analysis."""
+    late_s, u_s = 0.002, 0.02
+    tables = (with_clock(session.pelvis, u_s=u_s), session.upper_back)
+    stated = again(session, swing.window, tables=tables)
+    moved = again(
+        session,
+        swing.window,
+        tables=(with_clock(session.pelvis, late_s=late_s), session.upper_back),
+    )
+    for column in ("transition_lead_ms", "peak_gap_ms", "pelvis_reversal_s", "separation_top_deg"):
+        by_clock = np.sqrt(stated.uncertainty[column] ** 2 - swing.uncertainty[column] ** 2)
+        seen = abs(moved.metrics[column] - swing.metrics[column]) / late_s
+        assert seen == pytest.approx(by_clock / u_s, rel=0.05, abs=0.5), column
+    for column in ("pelvis_runway_s", "pelvis_peak_dps", "upper_back_turn_top_deg"):
+        assert stated.uncertainty[column] == pytest.approx(swing.uncertainty[column], rel=0.05)
+
+
+@pytest.mark.parametrize("golfer", [LONG_TURN_GOLFER, DWELLING_GOLFER])
+def test_riding_moves_numbers_as_stated_for_a_sensor_of_the_middle(monkeypatch, golfer):
+    """The stated mean effect of riding against the same swing worn rigidly and riding."""
+    swings, readings = {}, []
+    monkeypatch.setattr(
+        swing_module,
+        "column_uncertainty",
+        lambda reading: (readings.append(reading), column_uncertainty(reading))[1],
+    )
+    for tissue in (None, SoftTissue(9.8, 0.175)):
+        swings[tissue is None] = one_swing(golfer, SensorFaults(soft_tissue=tissue))
+    row = cause_effects(readings[-1])
+    for column, allowed in {
+        "upper_back_reversal_s": 0.0005,
+        "pelvis_reversal_s": 0.0005,
+        "takeaway_s": 0.0007,
+        "pelvis_peak_s": 0.0008,
+        "pelvis_peak_dps": 0.6,
+        "upper_back_peak_dps": 0.6,
+        "pelvis_runway_deg": 0.25,
+        "upper_back_turn_top_deg": 0.12,
+    }.items():
+        name = "top_s" if column == "upper_back_reversal_s" else column
+        seen = swings[False].metrics[name] - swings[True].metrics[name]
+        stated = row[name][RIDING] / np.sqrt(0.5)
+        assert stated == pytest.approx(seen, rel=0.2, abs=allowed), column
+
+
+def test_a_dwelling_reversal_is_less_certain():
+    """As its angular acceleration is small, everything that tips the velocity moves it far."""
+    quick, slow = (
+        one_swing(golfer, SensorFaults(gyro_noise=0.05)).uncertainty
+        for golfer in (LONG_TURN_GOLFER, DWELLING_GOLFER)
+    )
+    assert slow["pelvis_reversal_s"] > 1.2 * quick["pelvis_reversal_s"]
+    assert slow["top_s"] > 1.2 * quick["top_s"]
+
+
+def test_what_a_separation_shares_with_its_turns_is_not_counted_twice(session, swing):
+    """Runway, peak and rate are tied by peak² = 2 rate runway, and so are their errors."""
+    effects = swing.uncertainty
+    apart = np.hypot(
+        2.0 * effects["upper_back_peak_dps"] / swing.metrics["upper_back_peak_dps"],
+        effects["upper_back_runway_deg"] / swing.metrics["upper_back_runway_deg"],
+    )
+    stated = effects["upper_back_mean_rate_dps2"] / swing.metrics["upper_back_mean_rate_dps2"]
+    assert stated != pytest.approx(apart, rel=0.02)
+    assert stated < 1.5 * apart
+
+
+def test_joint_separation_alone_carries_shoulders_off_square(monkeypatch, session, swing):
+    rows = cause_effects(read(monkeypatch, session, swing.window))
+    assert abs(rows["joint_separation_top_deg"][SQUARE]) > 0.1
+    assert {name for name, row in rows.items() if row[SQUARE] != 0.0} == {
+        "joint_separation_top_deg",
+        "joint_separation_max_deg",
+        "joint_separation_gain_deg",
+    }
+
+
+def test_what_another_calibration_draws_anew_holds_the_mounting_and_not_the_noise(session, swing):
+    assert swing.lasting_uncertainty["pelvis_forward_tilt_top_deg"] > np.degrees(0.02)
+    assert swing.lasting_uncertainty["address_s"] == 0.0
+    assert swing.lasting_uncertainty["impact_s"] == 0.0
+
+
+def test_the_window_is_the_same_whatever_lies_around_it(session, swing):
+    narrow = Interval(swing.window.start_s, swing.window.end_s)
+    tables = tuple(
+        t.between(narrow.start_s, narrow.end_s) for t in (session.pelvis, session.upper_back)
+    )
+    assert again(session, narrow, tables=tables).uncertainty == swing.uncertainty
