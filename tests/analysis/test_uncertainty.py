@@ -6,15 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from analysis import rotation
 from analysis import swing as swing_module
 from analysis.calibration import worn_in_segment_axes
 from analysis.columns import COLUMNS
 from analysis.error_causes import RIDING, SCALE_U, SQUARE
+from analysis.joint_effects import joint_sensitivity
 from analysis.mounting_effect import mounting_uncertainty
 from analysis.results import GolferFacts, Handedness, Interval, Sex
 from analysis.samples import SampleTable
-from analysis.segment_effects import CAUSES, SCALE
+from analysis.segment_effects import CAUSES, SCALE, angle_rows
 from analysis.session import analyse_session, analyse_window
 from analysis.uncertainty import cause_effects, column_uncertainty
 from sensors.faults import SensorFaults, SoftTissue
@@ -227,6 +231,28 @@ def test_what_a_separation_shares_with_its_turns_is_not_counted_twice(session, s
     stated = effects["upper_back_mean_rate_dps2"] / swing.metrics["upper_back_mean_rate_dps2"]
     assert stated != pytest.approx(apart, rel=0.02)
     assert stated < 1.5 * apart
+
+
+@given(st.lists(st.floats(-0.7, 0.7), min_size=6, max_size=6), st.sampled_from([-1.0, 1.0]))
+def test_the_sensitivity_of_the_joint_is_the_derivative_of_its_axial_angle(angles, sign):
+    pelvis, upper_back = rotation.from_cardan_yxz(np.array(angles).reshape(2, 3))
+    found = joint_sensitivity(pelvis[None], upper_back[None], sign)[0]
+    small = rotation.from_rotation_vector(1e-6 * np.vstack((np.zeros(3), np.eye(3))))
+    moved = rotation.multiply(small, upper_back[None])
+    axial = rotation.spine_joint_angles(pelvis[None], moved)[:, 2]
+    assert found == pytest.approx(-sign * (axial[1:] - axial[0]) / 1e-6, abs=1e-4)
+
+
+@given(st.floats(-3.0, 3.0), st.floats(-1.2, 1.2), st.floats(-3.0, 3.0))
+def test_the_sensitivity_of_a_segments_angles_is_their_derivative(turn, obliquity, tilt):
+    angles = np.array([turn, obliquity, tilt])
+    placed = rotation.from_cardan_yxz(angles)
+    rows = angle_rows(rotation.to_matrix(placed)[None, :, 2])[0]
+    for axis in range(3):
+        small = rotation.from_rotation_vector(1e-6 * np.eye(3)[axis])
+        moved = rotation.cardan_yxz(rotation.multiply(small, placed))
+        slope = np.angle(np.exp(1j * (moved - angles))) / 1e-6
+        assert rows[:, axis] == pytest.approx(slope, abs=2e-4)
 
 
 def test_joint_separation_alone_carries_shoulders_off_square(monkeypatch, session, swing):
