@@ -37,6 +37,9 @@ BACKSWING_S = 2.5
 """The turn away is looked for in so much time before the reversal."""
 LARGEST_BACK_SHARE = 0.9
 """Fastest turn away over the fastest turn toward."""
+LARGEST_RETURN_SHARE = 0.6
+"""Fastest turn away again within ALONE_S after the peak over the peak: a drill that turns the trunk
+to and fro goes back as fast as it came, a swing runs out into its finish."""
 ALONE_S = 1.25
 """No faster turn of the upper back, either way, within so much time on either side."""
 QUIET_RATE = np.radians(14.0)
@@ -127,8 +130,11 @@ def is_swing(pelvis: Blocks, upper_back: Blocks, peak: int, calibration: Calibra
     back = _blocks(BACKSWING_S + LONGEST_RISE_S)
     rate = long_axis_rate(upper_back.filled(peak - back, peak + 1), calibration.upper_back)
     toward = rate * np.sign(rate[back])
-    return _is_shape_of_swing(toward, back) and _pelvis_turns(
-        pelvis, peak, calibration.pelvis, float(np.sign(rate[back]))
+    direction = float(np.sign(rate[back]))
+    return (
+        _is_shape_of_swing(toward, back)
+        and _runs_out(upper_back, peak, calibration.upper_back, direction)
+        and _pelvis_turns(pelvis, peak, calibration.pelvis, direction)
     )
 
 
@@ -147,6 +153,12 @@ def _is_shape_of_swing(toward: Array, peak: int) -> bool:
     slower_back = float(-before.min()) <= LARGEST_BACK_SHARE * float(toward[peak])
     full = turned_away >= LEAST_AWAY and turned_away * float(toward[peak]) >= LEAST_DRIVE
     return full and rise >= LEAST_RISE and slower_back
+
+
+def _runs_out(upper_back: Blocks, peak: int, mounting: Mounting, direction: float) -> bool:
+    """Whether the turn toward the target is not followed by one away that is nearly as fast."""
+    after = direction * long_axis_rate(upper_back.filled(peak, peak + _ALONE), mounting)
+    return bool(-after.min() <= LARGEST_RETURN_SHARE * after[0])
 
 
 def _pelvis_turns(pelvis: Blocks, peak: int, mounting: Mounting, direction: float) -> bool:

@@ -99,6 +99,24 @@ def test_walking_is_no_swing():
     assert windows(sway, -1.4 * sway, time_s) == []
 
 
+def test_a_drill_that_turns_the_trunk_to_and_fro_is_no_swing():
+    """A first turn away, one toward with a peak beyond that of a slow full swing, and so on."""
+    time_s = long_time()
+    turns_dps = np.array([-190.0, 255.0, -245.0, 240.0, -180.0])
+    number = np.floor((time_s - 18.0) / 0.6).astype(int)
+    peak_dps = np.where((number >= 0) & (number < 5), turns_dps[np.clip(number, 0, 4)], 0.0)
+    rate = peak_dps * np.abs(np.sin(np.pi * (time_s - 18.0) / 0.6))
+    assert windows(0.45 * rate, rate, time_s) == []
+
+
+def test_a_swing_whose_finish_recoils_is_a_swing():
+    time_s = long_time()
+    upper = swing_rate(time_s, 20.0)
+    recoil = (time_s > 20.6) & (time_s < 21.1)
+    upper = np.where(recoil, -200.0 * np.sin(np.pi * (time_s - 20.6) / 0.5), upper)
+    assert len(windows(0.7 * upper, upper, time_s)) == 1
+
+
 def test_a_second_swing_four_seconds_later_is_found_too():
     time_s = long_time()
     upper = swing_rate(time_s, 18.0) + swing_rate(time_s, 22.0, peak_dps=500.0)
