@@ -10,6 +10,7 @@ from analysis.filtering import CUTOFF_HZ, nominal_step_s
 from analysis.metrics import SwingMoments
 from analysis.orientation import SegmentMotion
 from analysis.results import Calibration, Flag, Handedness, Interval
+from analysis.slip import slip_flags
 
 SHORTEST_GAP_S = 0.012
 """A hole that is bridged unnoticed: two lost samples at 200 Hz, whose cubic bridge stays within
@@ -41,6 +42,8 @@ def swing_flags(
     flags = []
     for name, motion in zip(names, motions, strict=True):
         flags += _sensor_flags(name, motion, needed)
+        if calibration.calibrated:
+            flags += slip_flags(name, motion, moments.address_s)
     flags += _address_flags(moments) + _clock_flags(clock_u_s)
     flags += calibration_flags(calibration)
     for name, motion, down in zip(
