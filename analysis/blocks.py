@@ -112,7 +112,7 @@ class SampleStream:
             return
         if samples.time_s[0] <= self._last_s:
             keep = int(np.searchsorted(samples.time_s, self._last_s, side="right"))
-            samples = rows(samples, keep, len(samples))
+            samples = samples.rows(keep, len(samples))
             if not len(samples):
                 return
         self._tables.append(samples)
@@ -120,10 +120,10 @@ class SampleStream:
         current = block_of(self._last_s)
         cut = int(np.searchsorted(samples.time_s, current * BLOCK_S))
         if current > self._settled:
-            self._open.append(rows(samples, 0, cut))
+            self._open.append(samples.rows(0, cut))
             self._settle(current)
             self._open = []
-        self._open.append(rows(samples, cut, len(samples)))
+        self._open.append(samples.rows(cut, len(samples)))
 
     def finish(self) -> None:
         """No more samples come: the last block is complete."""
@@ -171,14 +171,4 @@ def joined(tables: list[SampleTable]) -> SampleTable:
         np.concatenate([table.gyro for table in tables]),
         np.concatenate([table.accel for table in tables]),
         max(table.time_u_s for table in tables),
-    )
-
-
-def rows(samples: SampleTable, first: int, last: int) -> SampleTable:
-    """Rows first <= row < last of a table, as views on the same memory."""
-    return SampleTable(
-        samples.time_s[first:last],
-        samples.gyro[first:last],
-        samples.accel[first:last],
-        samples.time_u_s,
     )

@@ -63,11 +63,11 @@ class Vertical:
     """Result of `fit_vertical`.
 
     bias (3,) rad/s still in the rates; bias_covariance (3, 3) (rad/s)^2, sensor axes. turned
-    (n, 4): sensor to a still frame, from the rates without that bias, identity at the first
-    sample. knots_s (K,) s; up (K, 3): the vertical at each knot in that frame, in units of
-    gravity; tilt_u_rad: one standard uncertainty of it, each axis, where it is known best in the
-    BEFORE_S before the reference. misfit: mean squared residual over what the model expects; far
-    above 1, gyro and accelerometer contradict each other.
+    (n, 4): sensor to a still frame, from the rates without that bias. knots_s (K,) s; up (K, 3):
+    the vertical at each knot in that frame, in units of gravity; tilt_u_rad: one standard
+    uncertainty of it, each axis, where it is known best in the BEFORE_S before the reference.
+    misfit: mean squared residual over what the model expects; far above 1, gyro and accelerometer
+    contradict each other.
     """
 
     bias: Array
@@ -107,9 +107,14 @@ class _Window:
 
 @dataclass(frozen=True, slots=True)
 class _Pass:
-    """One least-squares solution, linear about the orientation it was given."""
+    """One least-squares solution, linear about the orientation it was given.
+
+    amended (K, 3) rad: small turns of that orientation at the knots, in its frame, by which it
+    follows from the better bias, none at the reference.
+    """
 
     bias: Array
+    amended: Array
     covariance: Array
     up: Array
     tilt_u: float
@@ -135,24 +140,34 @@ def fit_vertical(
     window, grid = _Window(time_s, force, reference), _grid(time_s, rate)
     prior = _inverse(bias_covariance)
     bias, turned = np.zeros(3), integrate(time_s, rate, kind=kind)
-    for _ in range(MOST_PASSES):
-        before = turned[reference]
-        found = _pass(window, grid, turned, (-bias, prior))
-        bias = bias + found.bias
-        turned = integrate(time_s, rate - bias, kind=kind)
+    found = _pass(window, grid, turned, (-bias, prior))
+    for _ in range(MOST_PASSES - 1):
         if np.linalg.norm(found.bias) * (time_s[-1] - time_s[0]) < SETTLED:
             break
-    # the solution is linear about the reference: there the two orientations are the same
-    into_new = rotation.multiply(turned[reference], rotation.conjugate(before))
+        bias = bias + found.bias
+        turned = integrate(time_s, rate - bias, kind=kind)
+        found = _pass(window, grid, turned, (-bias, prior))
     return Vertical(
-        bias,
+        bias + found.bias,
         found.covariance,
-        turned,
+        _amended(time_s, turned, grid.middles, found.amended),
         grid.middles,
-        rotation.rotate(into_new, found.up),
+        found.up,
         found.tilt_u,
         found.misfit,
     )
+
+
+def _amended(time_s: Array, turned: Array, knots_s: Array, by: Array) -> Array:
+    """Orientations (n, 4) after small turns `by` (K, 3) rad in their frame, linear between knots.
+
+    What this leaves out is of second order in the turn, as in the solution itself.
+    """
+    small = np.empty_like(turned)
+    small[:, 0] = 1.0
+    for k in range(3):
+        small[:, k + 1] = np.interp(time_s, knots_s, 0.5 * by[:, k])
+    return rotation.normalise(rotation.multiply(small, turned))
 
 
 def _pass(window: _Window, grid: _Grid, turned: Array, prior: tuple[Array, Array]) -> _Pass:
@@ -160,7 +175,8 @@ def _pass(window: _Window, grid: _Grid, turned: Array, prior: tuple[Array, Array
     time_s = window.time_s
     still = rotation.rotate(turned, window.force) / STANDARD_GRAVITY
     summed = np.diff(_at(grid.edges, time_s, _cumulative(time_s, still)), axis=0)
-    effect = _bias_effect(window, grid, turned, summed.sum(axis=0))
+    since = _since_reference(window, grid, turned)
+    effect = _bias_effect(grid, since, summed.sum(axis=0))
     columns = np.concatenate((summed, effect.reshape(-1, 9)), axis=1)
     probes = _probes(grid, float(time_s[window.reference]))
     velocity, gram, variances = _smooth(grid, columns, probes)
@@ -171,7 +187,7 @@ def _pass(window: _Window, grid: _Grid, turned: Array, prior: tuple[Array, Array
     smoothed = (columns - np.diff(velocity, axis=0)) / grid.step_s
     up = smoothed[:, :3] - smoothed[:, 3:].reshape(-1, 3, 3) @ bias
     tilt_u = float(np.sqrt(variances.min() * max(misfit, 1.0)))
-    return _Pass(bias, covariance, up, tilt_u, misfit)
+    return _Pass(bias, -since @ bias, covariance, up, tilt_u, misfit)
 
 
 def _weigh(
@@ -198,7 +214,7 @@ def _inverse(matrix: Array) -> Array:
 def _grid(time_s: Array, rate: Array) -> _Grid:
     length = float(time_s[-1] - time_s[0])
     edges = np.linspace(time_s[0], time_s[-1], max(round(length / KNOT_S), 3) + 1)
-    squared = _cumulative(time_s, np.sum(rate * rate, axis=1)[:, None])
+    squared = _cumulative(time_s, rotation.squared_length(rate)[:, None])
     around = _root_mean(time_s, squared, edges, SPEED_WITHIN_S)
     within = _root_mean(time_s, squared, edges[1:-1], float(edges[1] - edges[0]))
     drift_variance = RANDOM_DRIFT**2 + (GYRO_SCALE_U * within) ** 2 * SWING_S
@@ -217,22 +233,27 @@ def _root_mean(time_s: Array, cumulative: Array, centre: Array, width_s: float) 
     return mean
 
 
-def _bias_effect(window: _Window, grid: _Grid, turned: Array, direction: Array) -> Array:
-    """What one rad/s of bias adds to the summed force: (K, 3, 3), frame axis by bias axis.
-
-    A bias turns the frame by -B b, B the integral of the orientation from the reference on, so
-    the vertical seems turned by it: f = G - G x (B b).
-    """
+def _since_reference(window: _Window, grid: _Grid, turned: Array) -> Array:
+    """Integral of the orientation from the reference on, at the knots: (K, 3, 3) s."""
     every = max(
         round(COARSE_S * (window.time_s.size - 1) / (window.time_s[-1] - window.time_s[0])), 1
     )
     time_s = window.time_s[::every]
     summed = _cumulative(time_s, rotation.to_matrix(turned[::every]).reshape(-1, 9))
     summed -= _at(window.time_s[window.reference : window.reference + 1], time_s, summed)
+    return _at(grid.middles, time_s, summed).reshape(-1, 3, 3)
+
+
+def _bias_effect(grid: _Grid, since: Array, direction: Array) -> Array:
+    """What one rad/s of bias adds to the summed force: (K, 3, 3), frame axis by bias axis.
+
+    A bias turns the frame by -B b, B the integral of the orientation from the reference on, so
+    the vertical seems turned by it: f = G - G x (B b).
+    """
     # a dead accelerometer has no direction; any will do, nothing is learnt from it
     x, y, z = direction / max(float(np.linalg.norm(direction)), 1e-9)
     cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    effect: Array = -grid.step_s * cross @ _at(grid.middles, time_s, summed).reshape(-1, 3, 3)
+    effect: Array = -grid.step_s * cross @ since
     return effect
 
 

@@ -81,7 +81,7 @@ def segment_motion(
     matrix = rotation.to_matrix(mounting.rotation)
     force = rotation.rotate(mounting.rotation, samples.accel)
     rate = rotation.rotate(mounting.rotation, samples.gyro - at_rest.rate)
-    fastest = int(np.argmax(np.sum(rate * rate, axis=1)))
+    fastest = int(np.argmax(rotation.squared_length(rate)))
     fit = fit_vertical(
         time_s,
         rate,
@@ -123,8 +123,10 @@ def _upright(time_s: Array, fit: Vertical) -> Array:
     turn = rotation.multiply(rest, level)
     heading = float(rotation.cardan_yxz(rotation.multiply(turn[0], fit.turned[0]))[0])
     turn = rotation.multiply(rotation.from_axis(1, -heading), turn)
-    parts = [np.interp(time_s, fit.knots_s, part) for part in turn.T]
-    return rotation.normalise(rotation.multiply(np.stack(parts, axis=-1), fit.turned))
+    between = np.empty_like(fit.turned)
+    for k in range(4):
+        between[:, k] = np.interp(time_s, fit.knots_s, turn[:, k])
+    return rotation.normalise(rotation.multiply(between, fit.turned))
 
 
 def _shows_gravity(up: Array) -> bool:
@@ -133,15 +135,16 @@ def _shows_gravity(up: Array) -> bool:
 
 
 def _clipped(gyro: Array, gyro_range: float | None) -> Mask:
-    size = np.abs(gyro)
     if gyro_range is not None:
-        return np.asarray((size >= 0.999 * gyro_range).any(axis=1), dtype=np.bool_)
-    at_extreme = (gyro == gyro.max(axis=0)) | (gyro == gyro.min(axis=0))
+        return np.asarray((np.abs(gyro) >= 0.999 * gyro_range).any(axis=1), dtype=np.bool_)
     clipped = np.zeros(gyro.shape[0], dtype=np.bool_)
-    for held in (at_extreme & (size >= CLIP_LEAST)).T:
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], held.astype(np.int8), [0]))))
-        for first, last in edges.reshape(-1, 2):
-            clipped[first:last] |= last - first >= CLIP_RUN
+    for axis in gyro.T:
+        for extreme in (axis.max(), axis.min()):
+            if abs(extreme) < CLIP_LEAST:
+                continue
+            held = np.flatnonzero(axis == extreme)
+            for run in np.split(held, np.flatnonzero(np.diff(held) > 1) + 1):
+                clipped[run] |= run.size >= CLIP_RUN
     return clipped
 
 
@@ -155,7 +158,8 @@ def _noise_density(samples: SampleTable) -> float:
     """White rate noise from the median second difference, which motion hardly touches."""
     if len(samples) < 3:
         return 0.0
-    second = np.diff(samples.gyro, n=2, axis=0)
+    gyro = samples.gyro[: len(samples) // 3 * 3].reshape(-1, 3, 3)
+    second = gyro[:, 2] - 2.0 * gyro[:, 1] + gyro[:, 0]
     sd = float(np.median(np.abs(second))) / 0.6745 / np.sqrt(6.0)
     return float(sd * np.sqrt(2.0 * np.median(np.diff(samples.time_s))))
 

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.gravity import STANDARD_GRAVITY
+from analysis.rotation import squared_length
 from analysis.samples import Array, SampleTable
 
 SMOOTHING_S = 0.1
@@ -135,18 +136,18 @@ def _quiet(samples: SampleTable, smoothed: Array) -> npt.NDArray[np.bool_]:
 
 
 def _length(vectors: Array) -> Array:
-    length: Array = np.sqrt(np.sum(vectors * vectors, axis=1))
+    length: Array = np.sqrt(squared_length(vectors))
     return length
 
 
 def _rough_bias(samples: SampleTable) -> Array:
     """Mean rate of the stillest stretch of half a second: good enough to look for quiet."""
     time_s, gyro = samples.time_s, samples.gyro
-    both = np.concatenate((gyro, np.sum(gyro * gyro, axis=1)[:, None]), axis=1)
+    both = np.concatenate((gyro, squared_length(gyro)[:, None]), axis=1)
     # sample times themselves, so that each has a sample near it whatever the gaps
     every = max(round(len(samples) * SMOOTHING_S / max(time_s[-1] - time_s[0], SMOOTHING_S)), 1)
     mean = running_mean(time_s, both, STILLEST_S, time_s[::every])
-    size = np.sum(mean[:, :3] * mean[:, :3], axis=1)
+    size = squared_length(mean[:, :3])
     score = np.where(size < (5.0 * BIAS_PRIOR_U) ** 2, mean[:, 3] - size, np.inf)
     stillest = int(np.argmin(score))
     return mean[stillest, :3] if np.isfinite(score[stillest]) else np.zeros(3)

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from analysis.samples import Array
 
-ANALYSIS_VERSION = 1
+ANALYSIS_VERSION = 2
 """Rises with every change that moves a number."""
 
 

@@ -40,8 +40,19 @@ def conjugate(quaternion: Array) -> Array:
 
 def normalise(quaternion: Array) -> Array:
     """Scaled to unit length, (..., 4). The zero quaternion is not a rotation and gives NaN."""
-    unit: Array = quaternion / np.sqrt(np.sum(quaternion * quaternion, axis=-1, keepdims=True))
+    unit: Array = quaternion / np.sqrt(squared_length(quaternion))[..., None]
     return unit
+
+
+def squared_length(vector: Array) -> Array:
+    """Sum of squares along the last axis, (..., k) -> (...).
+
+    Added up in one fixed order, so that the last bit does not depend on the place in memory.
+    """
+    total: Array = np.square(vector[..., 0])
+    for k in range(1, vector.shape[-1]):
+        total = total + np.square(vector[..., k])
+    return total
 
 
 def rotate(quaternion: Array, vector: Array) -> Array:
@@ -95,17 +106,18 @@ def shortest_arc(start: Array, end: Array) -> Array:
     Opposite directions have no smallest rotation; a half turn about an axis square to `start`
     is taken.
     """
-    a = start / np.linalg.norm(start, axis=-1, keepdims=True)
-    b = end / np.linalg.norm(end, axis=-1, keepdims=True)
-    w = 1.0 + np.sum(a * b, axis=-1, keepdims=True)
-    xyz = np.cross(a, b)
-    least = np.eye(3)[np.argmin(np.abs(a), axis=-1)]
+    a = start / np.sqrt(squared_length(start))[..., None]
+    b = end / np.sqrt(squared_length(end))[..., None]
+    ax, ay, az = _parts(a)
+    bx, by, bz = _parts(b)
+    w = 1.0 + (ax * bx + ay * by + az * bz)
+    out = np.stack((w, ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx), axis=-1)
     opposite = w < 1e-12
-    return normalise(
-        np.concatenate(
-            (np.where(opposite, 0.0, w), np.where(opposite, np.cross(a, least), xyz)), axis=-1
-        )
-    )
+    if opposite.any():
+        square = np.cross(a, np.eye(3)[np.argmin(np.abs(a), axis=-1)])
+        half = np.concatenate((np.zeros_like(square[..., :1]), square), axis=-1)
+        out = np.where(opposite[..., None], half, out)
+    return normalise(out)
 
 
 def to_matrix(quaternion: Array) -> Array:
@@ -216,5 +228,6 @@ def unwrap(angles: Array) -> Array:
 
 def _parts(stack: Array) -> tuple[Array, ...]:
     """Components along the last axis: adjacent in memory where there are many."""
-    planes = stack.T if stack.ndim == 1 else np.ascontiguousarray(np.moveaxis(stack, -1, 0))
-    return tuple(planes)
+    if stack.ndim <= 2:
+        return tuple(np.ascontiguousarray(stack.T))
+    return tuple(np.ascontiguousarray(np.moveaxis(stack, -1, 0)))

@@ -61,7 +61,14 @@ class SampleTable:
 
     def between(self, start_s: float, end_s: float) -> SampleTable:
         """Samples with start_s <= time < end_s, as views on the same memory."""
-        first, last = np.searchsorted(self.time_s, (start_s, end_s))
-        return SampleTable(
-            self.time_s[first:last], self.gyro[first:last], self.accel[first:last], self.time_u_s
-        )
+        first, last = self.time_s.searchsorted((start_s, end_s))
+        return self.rows(int(first), int(last))
+
+    def rows(self, first: int, last: int) -> SampleTable:
+        """Rows first <= row < last, as views on the same memory."""
+        # rows of a table that was checked need no check of their own
+        view = object.__new__(SampleTable)
+        for name in ("time_s", "gyro", "accel"):
+            object.__setattr__(view, name, getattr(self, name)[first:last])
+        object.__setattr__(view, "time_u_s", self.time_u_s)
+        return view

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis import rotation
-from analysis.blocks import joined, rows
+from analysis.blocks import joined
 from analysis.columns import METRIC_NAMES
 from analysis.errors import AnalysisError
 from analysis.events import (
@@ -148,7 +148,7 @@ def _unbroken(samples: SampleTable, at_s: float) -> SampleTable:
     last_s = float(after[0]) if after.size else np.inf
     first = int(np.searchsorted(samples.time_s, first_s, side="left"))
     last = int(np.searchsorted(samples.time_s, last_s, side="right"))
-    return rows(samples, first, last)
+    return samples.rows(first, last)
 
 
 def _direction(upper_back: SegmentMotion, at_s: float) -> float:
