@@ -21,8 +21,8 @@ from analysis.samples import Array
 
 ESTIMATE_U_S = 0.04
 """One standard uncertainty of the estimate, s; see above."""
-STRIKE_U_S = 0.003
-"""And of a strike's onset: the first sample of the ring at 200 Hz, rectangular over one step."""
+STRIKE_U_STEPS = 1.0 / np.sqrt(12.0)
+"""And of a strike's onset, in steps between samples: it lies anywhere between two (rectangular)."""
 STRIKE_WITHIN_S = (0.12, 0.12)
 """A strike is looked for so long before and after the upper back's peak speed."""
 STRIKE_BAND_HZ = 40.0
@@ -55,10 +55,10 @@ def find_impact(
 
     pelvis, upper_back: time_s (n,) s and specific force (n, 3) m/s^2.
     """
-    strikes = [strike_onset(time_s, force, peak_s) for time_s, force in (upper_back, pelvis)]
-    for onset in strikes:
+    for time_s, force in (upper_back, pelvis):
+        onset = strike_onset(time_s, force, peak_s)
         if onset is not None:
-            return Impact(onset, "strike", STRIKE_U_S)
+            return Impact(onset, "strike", float(STRIKE_U_STEPS * nominal_step_s(time_s)))
     return Impact(peak_s, "estimate", ESTIMATE_U_S)
 
 

@@ -13,7 +13,7 @@ from analysis.events import AxialCurve, Downswing
 from analysis.filtering import CUTOFF_HZ
 from analysis.kinematics import SegmentPath
 from analysis.samples import Array
-from analysis.segment_effects import RIDE, SLOPE_S, SegmentEffects
+from analysis.segment_effects import CAUSES, CLOCK, RIDE, SLOPE_S, SegmentEffects
 
 NOISES_EACH = 8
 """Readings with noise of their own, at most, of a segment."""
@@ -54,6 +54,10 @@ class SegmentReading:
         row[self._next] = self._noise * band
         self._next += 1
         return row
+
+    def late(self) -> Array:
+        """Effects on any time read off this sensor's stamps alone, s: those of its clock."""
+        return self.mixed(np.eye(CAUSES)[CLOCK])
 
     def axial(self, time_s: float) -> Array:
         """Effects on the axial velocity at a time, rad/s."""

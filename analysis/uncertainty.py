@@ -153,7 +153,7 @@ class _SwingEffects:
         found["top_s"] = self.shoulders.reversal()
         found["pelvis_peak_s"] = self.hips.peak_time()
         found["upper_back_peak_s"] = self.shoulders.peak_time()
-        found["impact_s"] = _unit(IMPACT, moments.impact.time_u_s)
+        found["impact_s"] = _unit(IMPACT, moments.impact.time_u_s) + self.shoulders.late()
 
     def _postures(self) -> None:
         """Turn, obliquity and tilt at the top: what they miss by there, and what the top does."""
