@@ -104,12 +104,12 @@ class SegmentEffects:
 
 def segment_effects(motion: SegmentMotion, path: SegmentPath, within: Interval) -> SegmentEffects:
     """Effects on a segment from just before the address, at the start of `within`, to its end."""
-    ends = (within.start_s - BEFORE_S, within.end_s)
+    spline = path.rates.spline
+    ends = (max(within.start_s - BEFORE_S, float(spline.x[0])), within.end_s)
     first, last = np.searchsorted(motion.time_s, ends)
     rows = slice(int(first), int(last) + 1)
     time_s = motion.time_s[rows]
     zero = max(int(np.searchsorted(time_s, within.start_s)) - 1, 0)
-    spline = path.rates.spline
     start = int(np.searchsorted(spline.x, time_s[0]))
     pieces = slice(start, start + time_s.size)
     # values and slopes at knots are the lowest coefficients; the last knot has no piece

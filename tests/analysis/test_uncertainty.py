@@ -277,3 +277,17 @@ def test_the_window_is_the_same_whatever_lies_around_it(session, swing):
         t.between(narrow.start_s, narrow.end_s) for t in (session.pelvis, session.upper_back)
     )
     assert again(session, narrow, tables=tables).uncertainty == swing.uncertainty
+
+
+@pytest.mark.parametrize("before_s", [0.02, 0.6])
+def test_samples_that_begin_with_the_swing_have_their_uncertainties(session, swing, before_s):
+    first_s = swing.events["takeaway_s"] - before_s
+    tables = tuple(
+        t.between(first_s, swing.window.end_s) for t in (session.pelvis, session.upper_back)
+    )
+    short = again(session, swing.window, tables=tables)
+    assert set(short.uncertainty) == set(UNCERTAIN)
+    assert all(0.0 < u < np.inf for u in short.uncertainty.values())
+    assert short.uncertainty["upper_back_turn_top_deg"] >= (
+        0.9 * swing.uncertainty["upper_back_turn_top_deg"]
+    )
