@@ -14,6 +14,9 @@ import asyncio
 import logging
 import math
 from collections.abc import Awaitable, Callable
+from typing import ParamSpec
+
+from sqlalchemy.exc import DBAPIError
 
 from sensors import wire
 from server.errors import ConflictError, NotFoundError, StoreError
@@ -30,6 +33,7 @@ MAX_STREAMS = 1000
 """A sensor that returns from out of reach may be a new one; while a service is away they gather."""
 TEXT_MAX = 200
 
+P = ParamSpec("P")
 Send = Callable[[bytes], Awaitable[None]]
 
 
@@ -130,8 +134,11 @@ class Collector:
             check_mark(message)
             await add_mark(self._service, session.id, message)
         elif isinstance(message, wire.StreamReport):
-            self._known(message.stream_id)
-            self._service.status(session.id).reported(message)
+            stream = self._known(message.stream_id)
+            if self._service.status(session.id).reported(message):
+                await self._keep_trouble(
+                    self._service.store.troubles.reported, session.id, stream.segment, message
+                )
         else:
             await self._waiting.join()
             await finish_session(self._service, session.id)
@@ -196,10 +203,20 @@ class Collector:
                 )
             ) from error
         outcome = await self._service.commits.submit(checked)
-        self._service.status(session.id).arrived(
-            batch, checked.end_s, self._service.clock.monotonic()
-        )
+        now_s = self._service.clock.monotonic()
+        swapped = self._service.status(session.id).arrived(batch, checked.end_s, now_s)
         await self._waiting.put((batch, outcome))
+        if swapped:
+            await self._keep_trouble(
+                self._service.store.troubles.swapped, session.id, checked.end_s
+            )
+
+    async def _keep_trouble(self, keep: Callable[P, None], *args: P.args, **kw: P.kwargs) -> None:
+        """Write a trouble down; a store that cannot must not cost the samples their line."""
+        try:
+            await asyncio.to_thread(keep, *args, **kw)
+        except DBAPIError:
+            log.exception("a sensor's trouble could not be written down")
 
 
 def check_hello(hello: wire.Hello) -> None:

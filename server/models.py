@@ -161,6 +161,24 @@ class Mark(Base):
     end_s: Mapped[float] = mapped_column(Float(53))
 
 
+class Trouble(Base):
+    """A stretch in which a sensor did not give what it should.
+
+    kind: silent, slow, lost, gap or swapped. segment: null concerns both sensors. end_s: null
+    while it lasts; it then lasts to the end of the session. lost: samples known to be missing.
+    """
+
+    __tablename__ = "troubles"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True, autoincrement=True)
+    session_id: Mapped[str] = mapped_column(ForeignKey("sessions.id"), index=True)
+    segment: Mapped[str | None] = mapped_column(String(20))
+    kind: Mapped[str] = mapped_column(String(20))
+    start_s: Mapped[float] = mapped_column(Float(53))
+    end_s: Mapped[float | None] = mapped_column(Float(53))
+    lost: Mapped[int] = mapped_column(Integer, default=0)
+
+
 class StoredCalibration(Base):
     """Both mountings, in force from `from_s` of session time on.
 

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from sensors import wire
+from sensors.swap_watch import SwapWatch
 from server.views import StreamView
 
 SILENT_AFTER_S = 1.5
@@ -25,6 +28,7 @@ class StatusBoard:
 
     def __init__(self) -> None:
         self._watched: dict[str, _Watched] = {}
+        self._swap = SwapWatch()
 
     def expect(self, streams: tuple[wire.Stream, ...], now: float) -> None:
         """These are to send from now on; each takes the place of an older one of its segment."""
@@ -39,28 +43,34 @@ class StatusBoard:
                 known.heard_at = now
             self._watched[stream.stream_id] = known or _Watched(stream, heard_at=now)
 
-    def arrived(self, batch: wire.SampleBatch, end_s: float, now: float) -> None:
-        """A batch of a stream came."""
+    def arrived(self, batch: wire.SampleBatch, end_s: float, now: float) -> bool:
+        """A batch of a stream came. True: the sensors now seem to be worn the wrong way round."""
         watched = self._watched.get(batch.stream_id)
         if watched is None:
-            return
+            return False
         watched.heard_at = now
         watched.lost += batch.lost_before
+        newer = watched.last_seen_s is None or end_s > watched.last_seen_s
         watched.last_seen_s = end_s
+        gyro = np.frombuffer(batch.gyro, "<f4").reshape(-1, 3)
+        return newer and self._swap.push(watched.stream.segment, end_s, gyro.astype(np.float64))
 
-    def reported(self, report: wire.StreamReport) -> None:
-        """The collector said how a stream is doing."""
+    def reported(self, report: wire.StreamReport) -> bool:
+        """The collector said how a stream is doing. True: its state is another than before."""
         watched = self._watched.get(report.stream_id)
-        if watched is not None:
-            watched.report = report
+        if watched is None:
+            return False
+        was = watched.report.state if watched.report else "streaming"
+        watched.report = report
+        return report.state != was
 
     def streams(self, now: float) -> list[StreamView]:
         """Every expected stream, pelvis first."""
         ordered = sorted(self._watched.values(), key=lambda watched: watched.stream.segment)
-        return [_view(watched, now) for watched in ordered]
+        return [_view(watched, now, swapped=self._swap.swapped) for watched in ordered]
 
 
-def _view(watched: _Watched, now: float) -> StreamView:
+def _view(watched: _Watched, now: float, *, swapped: bool) -> StreamView:
     stream, report = watched.stream, watched.report
     state: wire.StreamState = report.state if report else "streaming"
     if now - watched.heard_at > SILENT_AFTER_S and state != "lost":
@@ -76,4 +86,5 @@ def _view(watched: _Watched, now: float) -> StreamView:
         last_seen_s=watched.last_seen_s,
         battery_percent=report.battery_percent if report else None,
         clock_u_ms=None if clock_u_s is None else clock_u_s * 1e3,
+        swapped=swapped,
     )

@@ -188,7 +188,10 @@ class MarkView(View):
 
 
 class StreamView(View):
-    """How a sensor is doing now. last_seen_s: session time of its last sample."""
+    """How a sensor is doing now. last_seen_s: session time of its last sample.
+
+    swapped: the two sensors seem to be worn the wrong way round.
+    """
 
     stream_id: str
     segment: SegmentName
@@ -199,6 +202,7 @@ class StreamView(View):
     last_seen_s: float | None
     battery_percent: int | None
     clock_u_ms: float | None
+    swapped: bool = False
 
 
 class HelloMessage(View):

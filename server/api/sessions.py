@@ -15,6 +15,7 @@ from server.errors import NotFoundError
 from server.models import ID_PATTERN
 from server.problems import declared
 from server.sessions import add_mark, finish_session, start_session
+from server.trouble_views import TroubleView
 from server.views import MarkView, SessionView
 
 router = APIRouter(prefix="/api/sessions", tags=["sessions"], responses=declared())
@@ -80,6 +81,13 @@ def current_session(service: ServiceOf) -> SessionView:
 def get_session(session_id: SessionId, service: ServiceOf) -> SessionView:
     """One session."""
     return SessionView.of(service.store.sessions.get(session_id))
+
+
+@router.get("/{session_id}/troubles", responses=NOT_FOUND)
+def session_troubles(session_id: SessionId, service: ServiceOf) -> list[TroubleView]:
+    """When a sensor was silent, slow, losing samples or seemed swapped, in order of time."""
+    started_at = service.store.sessions.get(session_id).started_at
+    return [TroubleView.of(one, started_at) for one in service.store.troubles.of(session_id)]
 
 
 @router.post("/{session_id}/close", responses=NOT_FOUND)

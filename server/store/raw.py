@@ -15,6 +15,7 @@ from analysis.samples import Array, SampleTable, Segment
 from sensors import wire
 from server.models import RawBatch, SensorStream
 from server.store.database import Database
+from server.store.troubles import note_gaps
 
 READ_CHUNK = 256
 
@@ -182,6 +183,7 @@ def incoming(session_id: str, batch: wire.SampleBatch) -> IncomingBatch:
 def insert_batches(session: Session, batches: Sequence[IncomingBatch]) -> None:
     """Put batches into a transaction as they are; each must be next in its stream."""
     if batches:
+        note_gaps(session, [(one.session_id, one.batch, one.start_s, one.end_s) for one in batches])
         session.execute(insert(RawBatch), [_row(item) for item in batches])
 
 

@@ -138,6 +138,7 @@ async def test_the_page_hears_of_a_session_its_streams_and_its_end(live_service)
                 "last_seen_s": 19 / 200.0,
                 "battery_percent": 71,
                 "clock_u_ms": 1.2,
+                "swapped": False,
             }
             await line.send(wire.Finish())
             assert (await heard(socket, "session"))["session"]["open"] is False

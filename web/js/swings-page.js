@@ -101,8 +101,9 @@ export class SwingsPage {
     this.#message.say("Loading swings\u2026");
     try {
       const path = `/api/sessions/${encodeURIComponent(id)}`;
-      const [session, swings] = await Promise.all(
-        [getJson(path, { signal }), getJson(`${path}/swings`, { signal })]);
+      const [session, swings, troubles] = await Promise.all(
+        ["", "/swings", "/troubles"].map((part) => getJson(path + part, { signal })));
+      this.#panel.showTroubles(troubles);
       await this.#enter(session, swings, signal);
       return true;
     } catch (error) {

@@ -128,3 +128,10 @@ test("no session and an ended session are calm", () => {
   assert.match(line({ session: { ...session, ended_at: "2026-01-01T00:00:00Z" } }).text, /has ended/);
   assert.equal(line({ streams: [] }).level, "calm");
 });
+
+test("sensors that seem to be worn the wrong way round are said loudly", () => {
+  const swapped = streams.map((stream) => ({ ...stream, swapped: true }));
+  const { level, text } = stateLine({ channel: open, session, streams: swapped, calibration: null });
+  assert.equal(level, "loud");
+  assert.match(text, /worn the wrong way round/);
+});

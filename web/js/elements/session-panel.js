@@ -3,16 +3,18 @@
 import { csvPath } from "../lib/api.js";
 import { set, write } from "../lib/dom.js";
 import { countText, dayText, clockText, golferText, remarkText } from "../models/session-words.js";
+import { SessionTroubles } from "./session-troubles.js";
 import { SwingsTable } from "./swings-table.js";
 
 export class SessionPanel {
-  #element; #title; #facts; #csv; #table;
+  #element; #title; #facts; #csv; #table; #troubles;
 
   constructor(element, onOpen) {
     this.#element = element;
     this.#title = element.querySelector("[data-part=title]");
     this.#facts = element.querySelector("[data-part=facts]");
     this.#csv = element.querySelector("[data-part=csv]");
+    this.#troubles = new SessionTroubles(element.querySelector("[data-part=troubles]"));
     this.#table = new SwingsTable(element.querySelector("table"), onOpen);
   }
 
@@ -25,6 +27,10 @@ export class SessionPanel {
     this.#element.querySelector(".table-frame").hidden = swings.length === 0;
     this.#table.show(swings, dictionary);
     this.#element.hidden = false;
+  }
+
+  showTroubles(troubles) {
+    this.#troubles.show(troubles);
   }
 
   markOpen(swingId) {

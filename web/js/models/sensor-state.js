@@ -3,6 +3,7 @@
 const NAMES = { pelvis: "Pelvis", upper_back: "Upper back" };
 const SEGMENTS = ["pelvis", "upper_back"];
 const LIVE = "streaming";
+const SWAPPED = "The sensors seem to be worn the wrong way round: the pelvis sensor turns faster.";
 
 /** @returns {level: "calm" | "ready" | "warn" | "loud", text, detail} for what the page knows now.
  *
@@ -28,6 +29,7 @@ function sensors(streams, calibration) {
   const bySegment = new Map(streams.map((stream) => [stream.segment, stream]));
   if (bySegment.size === 0) return { level: "calm", text: "Waiting for the sensors to start streaming." };
   const trouble = SEGMENTS.map((segment) => troubleOf(segment, bySegment.get(segment))).filter(Boolean);
+  if (streams.some((stream) => stream.swapped)) trouble.push(SWAPPED);
   if (trouble.length > 0) return { level: "loud", text: trouble.join(" ") };
   if (calibration && !calibration.calibrated) {
     return { level: "warn", text: calibration.text || "Not calibrated: stand still, then bow." };

@@ -1,0 +1,25 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { troubleLines } from "../../../web/js/models/trouble-lines.js";
+
+const trouble = { text: "Pelvis sensor slow for 2.0 s", at: "2026-05-04T10:00:00Z" };
+
+test("a trouble is one line with its moment", () => {
+  assert.match(troubleLines([trouble])[0], /^Pelvis sensor slow for 2\.0 s at \d\d:\d\d:\d\d$/);
+});
+
+test("of many troubles the first twenty stand and the rest are counted", () => {
+  const lines = troubleLines(Array(33).fill(trouble));
+  assert.equal(lines.length, 21);
+  assert.equal(lines.at(-1), "and 13 more");
+});
+
+test("a session without trouble has no line", () => {
+  assert.deepEqual(troubleLines([]), []);
+});
+
+test("twenty troubles all stand and no rest is counted", () => {
+  const lines = troubleLines(Array(20).fill(trouble));
+  assert.equal(lines.length, 20);
+  assert.doesNotMatch(lines.at(-1), /more/);
+});
