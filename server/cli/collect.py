@@ -30,6 +30,7 @@ from sensors.simulated import SimulatedSource
 from sensors.source import Source, new_stream_id
 from sensors.spool import MemorySpool, Spool
 from sensors.worn_sensors import worn_sensors
+from sensors.write_behind import WriteBehindSpool
 from server.cli.console import fail, out, progress, say
 from server.cli.options import Name
 from server.cli.sensors import remembered_sensors
@@ -153,7 +154,7 @@ async def _collect(source: Source, url: ServiceUrl, to: Destination, folder: Pat
         spool: Spool = MemorySpool()
         if folder is not None:
             await _send_left_over(folder, url)
-            spool = DiskSpool(folder / new_stream_id())
+            spool = WriteBehindSpool(DiskSpool(folder / new_stream_id(), overflow_bytes=0))
         collector = Collector(source, url.for_collector(), spool, to, news=say)
         async with _bar(collector):
             await collector.run(stop)
