@@ -54,6 +54,10 @@ MOST_PASSES = 4
 SETTLED = np.radians(4.0)
 """rad over the window; what a smaller last change of bias leaves is of second order: a few percent
 of that change, and at the reference nothing."""
+THINNED_S = 0.01
+"""s between samples above which a trunk's posture loses nothing: it moves below 15 Hz."""
+FEWEST_TO_THIN = 50
+"""Of fewer samples every one is taken."""
 COARSE_S = 0.025
 """s between the orientations whose sum tells the effect of bias: a percent of it at 800 deg/s."""
 
@@ -137,16 +141,18 @@ def fit_vertical(
     bias_covariance (3, 3) (rad/s)^2 of the bias in `rate`, expected zero; kind: what a gyro
     sample says. Repeated about the better orientation until the bias stays.
     """
-    window, grid = _Window(time_s, force, reference), _grid(time_s, rate)
+    rows = slice(None, None, thinning(time_s))
+    window = _Window(time_s[rows], force[rows], reference // rows.step)
+    grid = _grid(window.time_s, rate[rows])
     prior = _inverse(bias_covariance)
     bias, turned = np.zeros(3), integrate(time_s, rate, kind=kind)
-    found = _pass(window, grid, turned, (-bias, prior))
+    found = _pass(window, grid, turned[rows], (-bias, prior))
     for _ in range(MOST_PASSES - 1):
         if np.linalg.norm(found.bias) * (time_s[-1] - time_s[0]) < SETTLED:
             break
         bias = bias + found.bias
         turned = integrate(time_s, rate - bias, kind=kind)
-        found = _pass(window, grid, turned, (-bias, prior))
+        found = _pass(window, grid, turned[rows], (-bias, prior))
     return Vertical(
         bias + found.bias,
         found.covariance,
@@ -156,6 +162,14 @@ def fit_vertical(
         found.tilt_u,
         found.misfit,
     )
+
+
+def thinning(time_s: Array) -> int:
+    """Every which sample is enough for what changes as slowly as posture and quiet do."""
+    if time_s.size < FEWEST_TO_THIN:
+        return 1
+    step_s = float(time_s[-1] - time_s[0]) / (time_s.size - 1)
+    return max(int(THINNED_S / step_s + 0.1), 1)
 
 
 def _amended(time_s: Array, turned: Array, knots_s: Array, by: Array) -> Array:

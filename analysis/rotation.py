@@ -168,13 +168,12 @@ def cardan_yxz(quaternion: Array) -> Array:
     horizontal = np.hypot(right_x, right_z)
     obliquity = np.arctan2(-2.0 * (y * z - w * x), horizontal)
     locked = horizontal < _GIMBAL_COSINE
-    turn = np.where(
-        locked,
-        np.arctan2(-2.0 * (x * z - w * y), 1.0 - 2.0 * (y * y + z * z)),
-        np.arctan2(right_x, right_z),
-    )
+    turn = np.arctan2(right_x, right_z)
     tilt = np.arctan2(2.0 * (x * y + w * z), 1.0 - 2.0 * (x * x + z * z))
-    return np.stack((turn, obliquity, np.where(locked, 0.0, tilt)), axis=-1)
+    if locked.any():
+        alone = np.arctan2(-2.0 * (x * z - w * y), 1.0 - 2.0 * (y * y + z * z))
+        turn, tilt = np.where(locked, alone, turn), np.where(locked, 0.0, tilt)
+    return _together(turn, obliquity, tilt)
 
 
 def cardan_zxy(quaternion: Array) -> Array:
@@ -188,13 +187,12 @@ def cardan_zxy(quaternion: Array) -> Array:
     level = np.hypot(up_x, up_y)
     second = np.arctan2(2.0 * (y * z + w * x), level)
     locked = level < _GIMBAL_COSINE
-    first = np.where(
-        locked,
-        np.arctan2(2.0 * (x * y + w * z), 1.0 - 2.0 * (y * y + z * z)),
-        np.arctan2(-up_x, up_y),
-    )
+    first = np.arctan2(-up_x, up_y)
     third = np.arctan2(-2.0 * (x * z - w * y), 1.0 - 2.0 * (x * x + y * y))
-    return np.stack((first, second, np.where(locked, 0.0, third)), axis=-1)
+    if locked.any():
+        alone = np.arctan2(2.0 * (x * y + w * z), 1.0 - 2.0 * (y * y + z * z))
+        first, third = np.where(locked, alone, first), np.where(locked, 0.0, third)
+    return _together(first, second, third)
 
 
 def from_cardan_yxz(angles: Array) -> Array:
@@ -224,6 +222,13 @@ def spine_joint_angles(pelvis: Array, upper_back: Array) -> Array:
 def unwrap(angles: Array) -> Array:
     """Angles (n, ...) rad along time without jumps of whole turns; the first value stays."""
     return np.unwrap(angles, axis=0)
+
+
+def _together(first: Array, second: Array, third: Array) -> Array:
+    """Three angles (...) as (..., 3)."""
+    out = np.empty((*first.shape, 3))
+    out[..., 0], out[..., 1], out[..., 2] = first, second, third
+    return out
 
 
 def _parts(stack: Array) -> tuple[Array, ...]:

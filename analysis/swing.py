@@ -35,9 +35,11 @@ from analysis.samples import SampleTable
 from analysis.segmentation import anchor_s
 from analysis.uncertainty import SwingReading, column_uncertainty
 
-RATES_BEFORE_S = 7.0
+RATES_BEFORE_S = (4.5, 7.5)
 """Rates are filtered from so long before the anchor: LONGEST_DOWN_S and the turn away before the
-takeaway, and ADDRESS_BEFORE_S before that."""
+takeaway; where the address lies further back, ADDRESS_BEFORE_S before that."""
+RATES_MARGIN_S = 0.5
+"""And begin at least so long before the address."""
 ADDRESS_BEFORE_S = 3.0
 """A quiet spell that ended longer than this before the takeaway is not this swing's address."""
 LONGEST_HOLE_S = 0.1
@@ -84,12 +86,11 @@ def _analyse(
 ) -> Swing:
     at_s = anchor_s(window)
     pelvis, upper_back = (_unbroken(samples, at_s) for samples in tables)
-    stretch = Interval(at_s - RATES_BEFORE_S, window.end_s)
-    motions = _motions((pelvis, upper_back), stretch, calibration)
+    longest = Interval(at_s - max(RATES_BEFORE_S), window.end_s)
+    motions = _motions((pelvis, upper_back), longest, calibration)
     sign = _direction(motions[1], at_s)
-    rates = [filtered_rates(motion, stretch, sign) for motion in motions]
+    rates, moments = _rates_and_moments(motions, sign, at_s, window.end_s)
     curves = (rates[0].axial, rates[1].axial)
-    moments = _moments(motions, curves, at_s)
     paths = _paths(motions, rates, Interval(moments.address_s, window.end_s))
     apart = separation(paths[0], paths[1], moments)
     metrics = swing_metrics(curves, moments, apart, golfer)
@@ -158,6 +159,19 @@ def _direction(upper_back: SegmentMotion, at_s: float) -> float:
     if not axial.size:
         raise _UnreadableError("the upper back's downswing was lost")
     return float(np.copysign(1.0, axial[np.argmax(np.abs(axial))]))
+
+
+def _rates_and_moments(
+    motions: tuple[SegmentMotion, SegmentMotion], sign: float, at_s: float, end_s: float
+) -> tuple[list[Rates], SwingMoments]:
+    """Filtered rates as far back as the address needs, and what they show."""
+    for before_s in RATES_BEFORE_S:
+        stretch = Interval(at_s - before_s, end_s)
+        rates = [filtered_rates(motion, stretch, sign) for motion in motions]
+        moments = _moments(motions, (rates[0].axial, rates[1].axial), at_s)
+        if moments.address_s - RATES_MARGIN_S >= stretch.start_s:
+            break
+    return rates, moments
 
 
 def _moments(
