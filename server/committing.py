@@ -60,5 +60,6 @@ def _settle(group: list[_Waiting], result: list[int] | Exception) -> None:
             continue
         if isinstance(result, Exception):
             outcome.set_exception(result)
+            outcome.exception()  # a collector that has gone does not fetch it, which is no news
         else:
             outcome.set_result(result[index])
