@@ -9,6 +9,7 @@ import random
 import re
 import sqlite3
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from analysis.samples import Segment
@@ -148,6 +149,54 @@ async def test_a_collector_killed_while_it_sends_leaves_its_rest_to_the_next(tmp
         assert assert_stored(store, first.id, recorded, whole=False) >= before
         assert assert_stored(store, second.id, recorded) == 2 * len(recorded.pelvis.time_s)
     assert list((tmp_path / "spool").iterdir()) == []
+
+
+async def test_service_and_collector_both_killed_leave_nothing_out(tmp_path):
+    """SIGKILL of the service, then of the collector that spools meanwhile; both come again."""
+    recorded = read_recording(DEMO_RECORDING)
+    database, spool = tmp_path / "torsolog.db", tmp_path / "spool"
+    service, port = await served(database, 0)
+    command = [
+        *(sys.executable, "-m", "server.cli", "collect", "--source", "replay"),
+        *("--recording", str(DEMO_RECORDING), "--service", f"http://127.0.0.1:{port}"),
+        *("--spool", str(spool)),
+    ]
+    try:
+        collector = await collecting(command, "20")
+        await until(lambda: stored_samples(database) > 3000)
+        await kill(service)
+        before, spooled = stored_samples(database), spool_bytes(spool)
+        await until(lambda: spool_bytes(spool) > spooled + 50_000)
+        await kill(collector)
+        service, _ = await served(database, port)
+        again = await collecting(command, "0")
+        async with asyncio.timeout(WITHIN_S):
+            _, said = await again.communicate()
+        assert again.returncode == 0, said.decode()
+    finally:
+        await kill(service)
+    store = Store(sqlite_url(database))
+    try:
+        second, first = store.sessions.all()
+        kept = assert_stored(store, first.id, recorded, whole=False)
+        assert kept > before + 1000  # 50 kB of spool hold some 1500 samples
+        assert assert_stored(store, second.id, recorded) == 2 * len(recorded.pelvis.time_s)
+    finally:
+        store.close()
+    assert stored_samples(database) == kept + 2 * len(recorded.pelvis.time_s)
+    assert list(spool.iterdir()) == []
+
+
+def spool_bytes(folder: Path) -> int:
+    """Bytes of all frames below a spool folder."""
+    return sum(path.stat().st_size for path in folder.glob("*/*.frames"))
+
+
+async def until(condition: Callable[[], bool]) -> None:
+    """Wait for what another process does to its files."""
+    async with asyncio.timeout(WITHIN_S):
+        while not condition():  # noqa: ASYNC110 - other process
+            await asyncio.sleep(0.02)
 
 
 async def collecting(command: list[str], speed: str) -> asyncio.subprocess.Process:
