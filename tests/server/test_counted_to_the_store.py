@@ -13,11 +13,13 @@ import pytest
 from sqlalchemy import event
 from sqlalchemy.exc import OperationalError
 
+from sensors.clock import SourceClock
 from sensors.collector import Collector, Destination
 from sensors.disk_spool import DiskSpool
 from sensors.recording import Recording, SensorRecording
-from sensors.replay import ReplaySource
+from sensors.replay import ReplaySource, stream_of
 from sensors.service_link import ServiceAddress
+from sensors.source import SamplePacket, StreamStarted
 from sensors.spool import MemorySpool
 from sensors.write_behind import WriteBehindSpool
 from server.settings import Settings, sqlite_url
@@ -211,3 +213,52 @@ async def test_a_disk_that_writes_nothing_holds_up_no_sample(database, served, t
         await run
     assert_exactly_once(database, recorded)
     assert not (tmp_path / "run").exists()
+
+
+class RestartingSource(ReplaySource):
+    """The pelvis sensor restarts every 100 samples: each time it is a stream of its own."""
+
+    async def events(self):
+        sensor = self.recording.pelvis
+        for first in range(0, len(sensor.time_s), 100):
+            rows = slice(first, first + 100)
+            stream = stream_of(sensor)
+            yield StreamStarted(stream, SourceClock())
+            yield SamplePacket(
+                stream_id=stream.stream_id,
+                ticks=np.arange(100),
+                gyro=sensor.gyro[rows],
+                accel=sensor.accel[rows],
+                received_s=float(sensor.time_s[rows][-1]),
+                lost_before=0,
+                time_s=sensor.time_s[rows],
+            )
+        self.given.set()
+        await asyncio.Event().wait()
+
+
+async def test_a_sensor_that_restarts_forty_times_in_one_outage_is_stored_whole(tmp_path, database):
+    """Nobody listens on the port until all of it waits in the spool."""
+    recorded, stop = counted(), asyncio.Event()
+    source = RestartingSource(recorded, speed=0.0, can_wait=False)
+    source.given = asyncio.Event()
+    settings = Settings(sqlite_url(database), port=0)
+    async with running(settings) as service, cut_line(port_of(service), [0] * 5) as line:
+        run = asyncio.create_task(
+            Collector(
+                source,
+                ServiceAddress.of("127.0.0.1", line.port),
+                WriteBehindSpool(DiskSpool(tmp_path / "run", overflow_bytes=0)),
+                delays=lambda: itertools.repeat(0.01),
+            ).run(stop)
+        )
+        async with asyncio.timeout(WITHIN_S):
+            await source.given.wait()
+            stop.set()
+            await run
+    with contextlib.closing(sqlite3.connect(database)) as connection:
+        rows = connection.execute("SELECT gyro FROM batches ORDER BY id").fetchall()
+        streams = connection.execute("SELECT COUNT(*) FROM streams").fetchone()[0]
+    stored = np.frombuffer(b"".join(row[0] for row in rows), "<f4").reshape(-1, 3)[:, 0]
+    assert stored.astype(int).tolist() == list(range(SAMPLES))
+    assert streams == SAMPLES // 100
