@@ -117,8 +117,12 @@ class ArrivalClock:
         return time_s, self._u_s()
 
     def correct(self, correction: SyncCorrection) -> None:
-        """Apply a sync check made just now; times go to the corrected ones without a step."""
-        self._sync = correction
+        """Apply a sync check made just now; times go to the corrected ones without a step.
+
+        A further check saw times that the ones before had corrected: its offset comes on top.
+        """
+        before_s = 0.0 if self._sync is None else self._sync.offset_s
+        self._sync = SyncCorrection(before_s + correction.offset_s, correction.u_s)
         self._sync_fit_u_s = self.fit.u_s
         self._sync_at_s = self._received_s
 

@@ -22,6 +22,11 @@ _DEPTHS: Final = 48
 _PASSES: Final = 3
 _REACH: Final = 4.0
 """Standard deviations to both sides that the next pass looks at."""
+_MOST_AGAIN: Final = 3.0
+"""A packet counts as sent again so often at the most: events that fail one after the other, or a
+host that was held up, have one cause."""
+_AGAIN: Final = float(np.log(0.5))
+"""Weight of each further time: failures come in bursts."""
 _LEAST_LOSS: Final = 0.1
 """Share of packets sent again that is thought possible in any case."""
 
@@ -82,16 +87,24 @@ def _slope_below(delays: Delays) -> float:
 def _weighed(delays: Delays, slopes: Array, now: float, usual_rate: float) -> Spread:
     interval_s = delays.interval_s
     tops = np.min(delays.low_y - slopes[:, None] * (delays.low_x - now), axis=1)
-    over = (delays.y - slopes[:, None] * (delays.x - now) - tops[:, None]) / interval_s
+    over = delays.y - slopes[:, None] * (delays.x - now) - tops[:, None]
+    over = np.maximum(over, 0.0) / interval_s
     again = np.floor(over)
-    rests = np.sort(over - again, axis=1)
+    rests = over - again
+    order = np.argsort(rests, axis=1)
+    rests = np.take_along_axis(rests, order, axis=1)
     # Depths below the highest line: fine where the packets are dense, out to a whole interval.
     count = len(delays.x)
     depths = np.concatenate(([0.0], np.geomspace(0.02 / (count + 20.0), 1.0, _DEPTHS)))
+    first = np.count_nonzero(again > 0.0, axis=1)
+    loss = np.log(np.clip(first.min() / count, _LEAST_LOSS, 0.5))
+    known = first * loss + _AGAIN * np.clip(again - 1.0, 0.0, _MOST_AGAIN - 1.0).sum(axis=1)
+    further = np.where(again == 0.0, loss, np.where(again < _MOST_AGAIN, _AGAIN, 0.0))
+    further = np.take_along_axis(further, order, axis=1)
+    sums = np.concatenate((np.zeros((len(slopes), 1)), np.cumsum(further[:, ::-1], axis=1)), axis=1)
     crossed = np.stack([count - np.searchsorted(row, 1.0 - depths) for row in rests])
-    total = again.sum(axis=1)[:, None] + crossed
-    loss = np.clip(total.min() / (total.min() + count), _LEAST_LOSS, 0.5)
-    weight = total * np.log(loss) - np.log1p((slopes[:, None] / usual_rate) ** 2)
+    weight = known[:, None] + np.take_along_axis(sums, crossed, axis=1)
+    weight = weight - np.log1p((slopes[:, None] / usual_rate) ** 2)
     weight = np.exp(weight - weight.max()) * np.gradient(depths)
     weight /= weight.sum()
     heights = tops[:, None] - depths * interval_s

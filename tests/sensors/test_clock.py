@@ -1,0 +1,103 @@
+"""The clock learnt from arrivals: what it gives, refuses and promises, packet by packet."""
+
+import numpy as np
+import pytest
+
+from sensors.clock import ArrivalClock, SyncCorrection
+from sensors.errors import SourceError
+from sensors.radio_timing import DeviceTiming, RadioLink, simulate_delivery
+from sensors.source import SamplePacket
+from sensors.stamping import FAST_SLEW, SLEW
+from tests.support.radio_pair import StampedStream
+
+NO_VALUES = np.zeros((0, 3))
+PERIOD_S = 0.005
+SAMPLES = 10
+
+
+def packet(number: int, received_s: float, lost_before: int = 0) -> SamplePacket:
+    ticks = number * SAMPLES + np.arange(SAMPLES, dtype=np.int64)
+    return SamplePacket("one", ticks, NO_VALUES, NO_VALUES, received_s, lost_before=lost_before)
+
+
+def steady(clock: ArrivalClock, numbers: range, late_s: float = 0.01) -> np.ndarray:
+    """Times of packets that all come late_s after their last sample."""
+    given = [
+        clock.session_times(packet(at, (at + 1) * SAMPLES * PERIOD_S + late_s))[0] for at in numbers
+    ]
+    return np.concatenate(given)
+
+
+def stalled(stalls: tuple[tuple[float, float], ...]) -> StampedStream:
+    device = DeviceTiming(samples_per_packet=11, tick_bits=16)
+    link = RadioLink(loss=0.1, stalls=stalls)
+    delivery = simulate_delivery(device, link, 40.0, np.random.default_rng(4))
+    stream = StampedStream(delivery, ticks=True)
+    stream.run()
+    return stream
+
+
+def test_evenly_arriving_packets_are_stamped_evenly():
+    times = steady(ArrivalClock(1.0 / PERIOD_S), range(200))
+    assert np.diff(times) == pytest.approx(PERIOD_S, rel=FAST_SLEW)
+
+
+@pytest.mark.parametrize("first", [0, 99, 100])
+def test_a_count_that_goes_back_or_repeats_is_refused_as_a_new_stream(first):
+    clock = ArrivalClock(200.0)
+    steady(clock, range(11))
+    again = SamplePacket("one", first + np.arange(10), NO_VALUES, NO_VALUES, 1.0)
+    with pytest.raises(SourceError, match="a restarted count is a new stream"):
+        clock.session_times(again)
+
+
+def test_a_refused_packet_leaves_the_stream_as_it_was():
+    clock, other = ArrivalClock(200.0), ArrivalClock(200.0)
+    steady(clock, range(50))
+    steady(other, range(50))
+    with pytest.raises(SourceError):
+        clock.session_times(packet(3, 9.0))
+    assert np.array_equal(steady(clock, range(50, 60)), steady(other, range(50, 60)))
+
+
+def test_missing_packets_leave_a_gap_of_their_length():
+    clock = ArrivalClock(200.0)
+    before = steady(clock, range(400))
+    times, _ = clock.session_times(packet(420, 421 * 0.05 + 0.01, lost_before=200))
+    assert times[0] - before[-1] == pytest.approx(201 * PERIOD_S, abs=0.002)
+
+
+def test_times_never_go_back_and_slew_within_the_stated_limits():
+    stream = stalled(((5.0, 5.3), (12.0, 12.4), (30.0, 30.2)))
+    starts = np.array([true_s + error_s for true_s, error_s, _ in stream.rows])
+    young = starts[1:] - starts[0] < 21.0
+    steps = np.diff(starts) / (11 * PERIOD_S) - 1.0
+    assert np.abs(steps[young]).max() <= FAST_SLEW + 1e-3
+    assert np.abs(steps[~young]).max() <= SLEW + 2e-4
+
+
+def test_a_stall_of_the_host_does_not_move_the_clock():
+    calm, held_up = stalled(()).stamped, stalled(((30.0, 30.4),)).stamped
+    assert held_up.error_s[-1] == pytest.approx(calm.error_s[-1], abs=0.001)
+
+
+def test_a_sync_check_is_approached_without_a_step_and_a_second_one_comes_on_top():
+    clock, plain = ArrivalClock(200.0), ArrivalClock(200.0)
+    steady(clock, range(600))
+    steady(plain, range(600))
+    clock.correct(SyncCorrection(0.004, 0.0002))
+    moved = steady(clock, range(600, 1200)) - steady(plain, range(600, 1200))
+    assert moved[0] == pytest.approx(0.0, abs=1e-6)
+    assert np.abs(np.diff(moved)).max() <= 2.0 * SLEW * PERIOD_S
+    assert moved[-1] == pytest.approx(0.004, abs=1e-4)
+    clock.correct(SyncCorrection(-0.001, 0.0002))
+    later = steady(clock, range(1200, 1800)) - steady(plain, range(1200, 1800))
+    assert later[-1] == pytest.approx(0.003, abs=1e-4)
+
+
+def test_the_uncertainty_falls_from_the_longest_interval_and_a_sync_check_lowers_it():
+    stream = stalled(())
+    first, last = stream.rows[0][2], stream.rows[-1][2]
+    assert last < first
+    stream.clock.correct(SyncCorrection(0.0, 0.0001))
+    assert stream.clock._u_s() < last
