@@ -57,7 +57,6 @@ def test_level_peaks_of_the_real_swing_agree_within_2_per_cent(column: str, real
     assert abs(real.error(column)) <= PEAK_LEVEL * real.truth[column]
 
 
-@pytest.mark.xfail(raises=KeyError, strict=False, reason="swings carry no uncertainty yet")
 def test_level_lead_of_the_real_swing_agrees_within_its_stated_uncertainty(real: RealSwing):
     """The golfer dwells at the top, so that uncertainty has to be larger than a brisk golfer's."""
     u_ms = real.swing.uncertainty["transition_lead_ms"]
