@@ -209,11 +209,19 @@ class Level:
     runs: int
 
 
+def _judged(found: PairError, scene: Scene, after_s: float) -> PairError:
+    """Without the first after_s, s, of the stream and of the one after a restart."""
+    judged = found.at_s >= after_s
+    if scene.restart_s is not None:
+        judged &= (found.at_s < scene.restart_s) | (found.at_s >= scene.restart_s + 3.0 + after_s)
+    return PairError(found.at_s[judged], found.error_s[judged], found.u_s[judged])
+
+
 def level(scene: Scene, seeds: range, after_s: float = 30.0) -> Level:
     """A scene's figures from after_s on (from the sync check on where one is made, +20 s)."""
     if scene.sync_at_s is not None:
         after_s = scene.sync_at_s + 20.0
-    found = [pair_error(scene, seed).after(after_s) for seed in seeds]
+    found = [_judged(pair_error(scene, seed), scene, after_s) for seed in seeds]
     error_s = np.abs(np.concatenate([one.error_s for one in found]))
     u_s = np.concatenate([one.u_s for one in found])
     return Level(
