@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 
 from sensors import wire
+from server.errors import ConflictError
 from server.models import Mark
 from server.service import Service
 from server.store import NewSession, SessionSummary
@@ -50,6 +51,28 @@ async def add_mark(service: Service, session_id: str, mark: wire.Mark) -> Mark:
     row = await asyncio.to_thread(service.store.sessions.add_mark, session_id, mark)
     service.live.committed(session_id)
     return row
+
+
+def heard_from_both_to_s(service: Service, session_id: str) -> float:
+    """Session time up to which both sensors have sent, s.
+
+    Raises ConflictError while a sensor is missing or silent: what it would mark is not there.
+    """
+    board = service.boards.get(session_id)
+    streams = [] if board is None else board.streams(service.clock.monotonic())
+    sending = {
+        stream.segment: stream.last_seen_s
+        for stream in streams
+        if stream.state in ("streaming", "slow") and stream.last_seen_s is not None
+    }
+    missing = [name for name in ("pelvis", "upper_back") if name not in sending]
+    if missing:
+        named = " and ".join(name.replace("_", " ") for name in missing)
+        raise ConflictError(
+            f"The {named} sensor sends nothing now. Switch it on, wait until both stream, and "
+            "do this again."
+        )
+    return min(sending.values())
 
 
 async def finish_session(service: Service, session_id: str) -> SessionSummary:

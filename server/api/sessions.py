@@ -14,7 +14,7 @@ from server.api.dependencies import ServiceOf, SessionId
 from server.errors import NotFoundError
 from server.models import ID_PATTERN
 from server.problems import declared
-from server.sessions import add_mark, finish_session, start_session
+from server.sessions import add_mark, finish_session, heard_from_both_to_s, start_session
 from server.trouble_views import TroubleView
 from server.views import MarkView, SessionView
 
@@ -49,6 +49,15 @@ class MarkInput(BaseModel):
         if not self.start_s < self.end_s:
             raise ValueError("start_s must be before end_s")
         return self
+
+
+class MarkNowInput(BaseModel):
+    """The last so many seconds that both sensors sent: what the golfer did just now."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    kind: wire.MarkKind
+    seconds: float = Field(ge=0.5, le=60.0)
 
 
 @router.get("")
@@ -106,5 +115,21 @@ async def mark_session(session_id: SessionId, mark: MarkInput, service: ServiceO
         service,
         session_id,
         wire.Mark(kind=mark.kind, start_s=mark.start_s, end_s=mark.end_s),
+    )
+    return MarkView.of(kept)
+
+
+@router.post(
+    "/{session_id}/marks/now",
+    status_code=HTTPStatus.CREATED,
+    responses=declared(HTTPStatus.NOT_FOUND, HTTPStatus.BAD_REQUEST, HTTPStatus.CONFLICT),
+)
+async def mark_just_now(session_id: SessionId, mark: MarkNowInput, service: ServiceOf) -> MarkView:
+    """Mark the last seconds that both sensors sent; refused while one of them sends nothing."""
+    await asyncio.to_thread(service.store.sessions.get, session_id)
+    end_s = heard_from_both_to_s(service, session_id)
+    start_s = end_s - mark.seconds
+    kept = await add_mark(
+        service, session_id, wire.Mark(kind=mark.kind, start_s=start_s, end_s=end_s)
     )
     return MarkView.of(kept)

@@ -8,10 +8,12 @@ from datetime import UTC, datetime
 from importlib.metadata import version
 
 import httpx
+import numpy as np
 import pytest
 
 from analysis.columns import COLUMNS
 from analysis.results import Flag, Interval, Swing
+from sensors import wire
 from server.app import build_app
 from server.store import NewSession
 
@@ -159,6 +161,35 @@ async def test_a_mark_is_kept(client):
     answer = await client.post(f"/api/sessions/{session['id']}/marks", json=mark)
     assert answer.status_code == 201
     assert answer.json() == {"id": 1, "session_id": session["id"]} | mark
+
+
+def hear(service, session_id, segment, *, to_s):
+    """A sensor of this segment has sent up to a session time."""
+    stream = wire.Stream(stream_id=segment, segment=segment, sensor="test", rate_hz=100.0)
+    board, now = service.status(session_id), service.clock.monotonic()
+    board.expect((stream,), now)
+    rest = wire.pack_arrays(np.array([to_s]), np.zeros((1, 3)), np.zeros((1, 3)))
+    count = {"sequence": 0, "first_tick": 0, "ticks_per_sample": 1.0, "received_s": to_s}
+    board.arrived(wire.SampleBatch(stream_id=segment, **count, **rest), to_s, now)
+
+
+async def test_the_last_seconds_that_both_sensors_sent_can_be_marked(client):
+    session = await open_session(client)
+    hear(client.app.state.service, session["id"], "pelvis", to_s=9.5)
+    hear(client.app.state.service, session["id"], "upper_back", to_s=9.25)
+    just_now = {"kind": "stand", "seconds": 3.0}
+    answer = await client.post(f"/api/sessions/{session['id']}/marks/now", json=just_now)
+    assert answer.status_code == 201
+    assert (answer.json()["start_s"], answer.json()["end_s"]) == (6.25, 9.25)
+
+
+async def test_nothing_is_marked_just_now_while_a_sensor_sends_nothing(client):
+    session = await open_session(client)
+    hear(client.app.state.service, session["id"], "pelvis", to_s=9.5)
+    just_now = {"kind": "bow", "seconds": 5.0}
+    answer = await client.post(f"/api/sessions/{session['id']}/marks/now", json=just_now)
+    assert "upper back sensor sends nothing" in problem(answer, 409)["detail"]
+    assert client.app.state.service.store.sessions.marks(session["id"]) == []
 
 
 @pytest.mark.parametrize(
