@@ -67,7 +67,6 @@ class DelayFit:
         self._events: deque[float] = deque(maxlen=_EVENTS)
         self._delays: list[tuple[float, float]] = []
         self._share = 1.0
-        self._kept = False
         self._lot = np.random.default_rng(0)
         self._origin = (0.0, 0.0)
         self._received_s = -np.inf
@@ -93,14 +92,10 @@ class DelayFit:
         y = received_s - self._origin[1] - x
         if received_s - self._received_s > SAME_EVENT_S:
             self._events.append(received_s)
-            self._kept = bool(self._lot.random() < self._share)
-            if self._kept:
-                self._delays.append((x, y))
-        elif self._kept:
-            # What queued before it waited for the same events: their failing counts once.
-            self._delays[-1] = (x, y)
         self._received_s = received_s
         self._window.add(x, y)
+        if self._lot.random() < self._share:
+            self._delays.append((x, y))
         if received_s >= self._next_fit_s:
             self._fit(x)
             grown = _REFIT_GROWTH * (received_s - self._origin[1])
@@ -147,6 +142,5 @@ class DelayFit:
         self._delays = self._delays[first:]
         if len(self._delays) > _DELAYS:
             kept = self._lot.random(len(self._delays)) < 0.5
-            kept[-1] = True  # more packets of its event may come
             self._delays = [one for one, stays in zip(self._delays, kept, strict=True) if stays]
             self._share *= 0.5

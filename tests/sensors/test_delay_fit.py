@@ -62,13 +62,6 @@ def test_a_hull_window_keeps_few_points_and_none_older_than_its_span():
     assert len(x) < 400
 
 
-def test_packets_that_queued_for_one_event_count_as_one_delay():
-    fit = DelayFit(CRYSTAL, interval_s=0.03)
-    for number in range(50):
-        fit.add(0.05 * number, 10.0 + 0.0004 * number)
-    assert len(fit._delays) == 1
-
-
 def test_the_envelope_lies_under_all_points_and_touches_two():
     rng = np.random.default_rng(3)
     x, y = np.sort(rng.random(200)), rng.random(200)
