@@ -77,13 +77,16 @@ def note_gaps(
     """Write what is missing before batches that are about to be stored.
 
     taken: (session id, batch, first and last sample's session time), in order of their commit.
+    Raises NotFoundError for a batch of a stream that was not declared.
     """
     ids = {batch.stream_id for _, batch, _, _ in taken}
     named = select(SensorStream.id, SensorStream.segment).where(SensorStream.id.in_(ids))
     segments = {row.id: row.segment for row in session.execute(named)}
     last: dict[tuple[str, str], float | None] = {}
     for session_id, batch, start_s, end_s in taken:
-        segment = segments[batch.stream_id]
+        segment = segments.get(batch.stream_id)
+        if segment is None:
+            raise NotFoundError("stream", batch.stream_id)
         key = (session_id, segment)
         if key not in last:
             last[key] = _last_sample_s(session, session_id, segment)
