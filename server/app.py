@@ -10,13 +10,14 @@ from importlib.metadata import version
 from fastapi import FastAPI
 
 from server import pages, problems
-from server.api import about, change, golfers, ingest, live, openapi, sessions, swings
+from server.api import about, change, golfers, ingest, live, openapi, sensors, sessions, swings
 from server.clock import Clock, SystemClock
 from server.committing import GroupCommit
 from server.curves import CurveCache
 from server.live import LiveSessions
 from server.mounting_effects import MountingEffects
 from server.publish import Hub
+from server.radio import Radio
 from server.security import Guard
 from server.service import Service
 from server.settings import Settings
@@ -42,7 +43,7 @@ def build_app(settings: Settings, clock: Clock | None = None) -> FastAPI:
     )
     app.state.service = service
     problems.install(app)
-    for module in (about, golfers, sessions, swings, change, ingest, live):
+    for module in (about, golfers, sessions, swings, change, sensors, ingest, live):
         app.include_router(module.router)
     pages.install(app)
     openapi.install(app)
@@ -62,6 +63,7 @@ def _service(settings: Settings, clock: Clock) -> Service:
         live=LiveSessions(store, hub, clock),
         curves=CurveCache(store),
         mountings=MountingEffects(store),
+        radio=Radio(settings.radio),
     )
 
 
@@ -79,6 +81,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     try:
         yield
     finally:
+        await service.radio.close()
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)

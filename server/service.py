@@ -11,6 +11,7 @@ from server.curves import CurveCache
 from server.live import LiveSessions
 from server.mounting_effects import MountingEffects
 from server.publish import Hub
+from server.radio import Radio
 from server.settings import Settings
 from server.status import StatusBoard
 from server.store import Store
@@ -41,6 +42,7 @@ class Service:
     live: LiveSessions
     curves: CurveCache
     mountings: MountingEffects
+    radio: Radio
     boards: dict[str, StatusBoard] = field(default_factory=dict)
     collectors: set[ConnectedCollector] = field(default_factory=set)
 

@@ -47,7 +47,8 @@ class Settings:
 
     database_url: SQLite or PostgreSQL. host, port: where it listens (port 0: any free one).
     token: access token; needed when `host` is not loopback. allowed_hosts: further names and
-    addresses that browsers may use for this machine.
+    addresses that browsers may use for this machine. radio: whether pages may use this machine's
+    Bluetooth; it is not touched before they do.
 
     Raises SettingsError: a port out of range, no or too short a token on a network address.
     """
@@ -57,6 +58,7 @@ class Settings:
     port: int = DEFAULT_PORT
     token: str | None = None
     allowed_hosts: tuple[str, ...] = ()
+    radio: bool = True
 
     def __post_init__(self) -> None:
         if not 0 <= self.port <= 65535:

@@ -13,6 +13,7 @@ TAGS = [
     {"name": "about", "description": "Health of the service and the data dictionary."},
     {"name": "golfers", "description": "Who swings."},
     {"name": "sessions", "description": "Range sessions and the marks in them."},
+    {"name": "sensors", "description": "The radio of the service's computer."},
     {"name": "swings", "description": "Numbers, curves and CSV of swings."},
     {
         "name": "change",

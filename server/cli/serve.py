@@ -38,11 +38,14 @@ def serve(
         ),
     ] = None,
     no_browser: NoBrowser = False,
+    radio: Annotated[
+        bool, typer.Option(help="Let the pages use this machine's Bluetooth for the sensors.")
+    ] = True,
 ) -> None:
     """Start the service: pages in the browser, a database behind, collectors welcome."""
     if token is None and not is_loopback(host):
         token = new_token()
-    settings = Settings(database_url(database), host, port, token)
+    settings = Settings(database_url(database), host, port, token, radio=radio)
     with bind(host, port) as listener:
         asyncio.run(_serve(settings, listener, open_page=not no_browser))
 

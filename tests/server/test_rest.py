@@ -308,6 +308,7 @@ async def test_openapi_declares_every_problem_and_describes_every_route(client):
         "about",
         "change",
         "golfers",
+        "sensors",
         "sessions",
         "swings",
     }

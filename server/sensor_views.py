@@ -1,0 +1,114 @@
+"""The radio and its sensors as pages see them."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel
+
+from sensors.bluetooth_intake import SensorPhase
+from server.service import Service
+
+Phase = Literal["seen", "connecting", "streaming", "silent", "lost"]
+PHASES: dict[SensorPhase, Phase] = {
+    SensorPhase.SOUGHT: "connecting",
+    SensorPhase.CONNECTED: "connecting",
+    SensorPhase.STREAMING: "streaming",
+    SensorPhase.SILENT: "silent",
+    SensorPhase.LOST: "lost",
+}
+
+
+class RadioView(BaseModel):
+    """The radio of the service's computer. obstacle: what is in the way, and what to do."""
+
+    enabled: bool
+    scanning: bool
+    streaming: bool
+    session_id: str | None
+    obstacle: str | None
+
+
+class SensorView(BaseModel):
+    """A sensor seen or remembered. text: what stands between it and us."""
+
+    address: str
+    name: str
+    profile: str
+    rssi_dbm: int | None = None
+    segment: Literal["pelvis", "upper_back"] | None = None
+    phase: Phase = "seen"
+    rate_hz: float | None = None
+    lost: int = 0
+    battery_percent: int | None = None
+    clock_u_ms: float | None = None
+    text: str | None = None
+
+
+class SensorsView(BaseModel):
+    """The radio, its sensors, and whether they seem to be worn the wrong way round."""
+
+    radio: RadioView
+    sensors: list[SensorView]
+    swapped: bool
+
+
+class SensorsMessage(SensorsView):
+    """The same on the live channel."""
+
+    type: Literal["sensors"] = "sensors"
+
+
+class MotionMessage(BaseModel):
+    """Size of the newest angular rate, deg/s."""
+
+    type: Literal["motion"] = "motion"
+    pelvis_dps: float | None
+    upper_back_dps: float | None
+
+
+def sensors_view(service: Service) -> SensorsView:
+    """What is seen, what is remembered, and what the run says of each."""
+    radio = service.radio
+    found: dict[str, SensorView] = {}
+    for key, seen in radio.seen.items():
+        if seen.profile is not None:
+            found[key] = SensorView(
+                address=seen.address,
+                name=seen.name,
+                profile=seen.profile.id,
+                rssi_dbm=seen.rssi_dbm,
+            )
+    for known in radio.known():
+        blank = SensorView(address=known.address, name=known.name, profile=known.profile)
+        found.setdefault(known.address.lower(), blank).segment = known.segment
+    if radio.streaming:
+        _with_run(service, found)
+    return SensorsView(
+        radio=RadioView(
+            enabled=radio.enabled,
+            scanning=radio.scanning,
+            streaming=radio.streaming,
+            session_id=radio.session_id,
+            obstacle=radio.obstacle,
+        ),
+        sensors=list(found.values()),
+        swapped=radio.run is not None and radio.run.source.swapped,
+    )
+
+
+def _with_run(service: Service, found: dict[str, SensorView]) -> None:
+    radio = service.radio
+    board = service.boards.get(radio.session_id or "")
+    streams = board.streams(service.clock.monotonic()) if board else []
+    by_segment = {stream.segment: stream for stream in streams}
+    for intake in radio.run.source.sensors if radio.run else ():
+        view = found.get(intake.worn.address.lower())
+        if view is None:
+            continue
+        view.phase, view.battery_percent = PHASES[intake.phase], intake.battery_percent
+        view.text = str(intake.obstacle) if intake.obstacle else None
+        stream = by_segment.get(intake.worn.segment)
+        if stream is not None:
+            view.rate_hz, view.lost = stream.rate_hz, stream.lost
+            view.clock_u_ms = stream.clock_u_ms

@@ -1,0 +1,92 @@
+"""Sensors found, assigned and streamed through the service, over the real Bluetooth client."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from dataclasses import replace
+
+import pytest
+from websockets.asyncio.client import connect
+
+from analysis.samples import Segment
+from tests.support.bluetooth_rig import PELVIS, UPPER_BACK, bluetooth_rig
+from tests.support.counted_samples import expected
+from tests.support.running_service import running
+
+
+@pytest.fixture(autouse=True)
+def _own_configuration(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+
+
+async def told_until(live, holds):
+    """The first state told for which `holds` is true."""
+    async with asyncio.timeout(15):
+        async for frame in live:
+            message = json.loads(frame)
+            if message["type"] == "sensors" and holds(message):
+                return message
+    raise AssertionError("the channel ended")
+
+
+async def test_a_radio_that_is_off_says_how_to_switch_it_on(settings):
+    async with running(replace(settings, radio=False)) as service:
+        answer = await service.http.post("/api/sensors/scan", json={"seconds": 1})
+        assert answer.status_code == 409
+        assert "torsolog serve --radio" in answer.json()["detail"]
+        state = (await service.http.get("/api/sensors")).json()
+        assert state["radio"]["enabled"] is False
+        assert state["sensors"] == []
+
+
+async def test_an_unknown_sensor_cannot_be_assigned_nor_a_half_pair_started(settings):
+    async with running(settings) as service:
+        answer = await service.http.put(f"/api/sensors/{PELVIS}", json={"segment": "pelvis"})
+        assert answer.status_code == 404
+        answer = await service.http.post("/api/sensors/start", json={})
+        assert answer.status_code == 409
+        assert "pelvis and the upper back" in answer.json()["detail"]
+        assert (await service.http.get("/api/sessions")).json() == []
+
+
+async def test_sensors_are_found_assigned_streamed_marked_and_stopped(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.add_pair()
+        async with connect(service.live_address.replace("api/live", "api/sensors/live")) as live:
+            answer = await service.http.post("/api/sensors/scan", json={"seconds": 1})
+            assert answer.status_code == 202
+            assert answer.json()["radio"]["scanning"] is True
+            found = await told_until(live, lambda told: len(told["sensors"]) == 2)
+            assert {one["address"] for one in found["sensors"]} == {PELVIS, UPPER_BACK}
+            for address, segment in ((PELVIS, "pelvis"), (UPPER_BACK, "upper_back")):
+                answer = await service.http.put(
+                    f"/api/sensors/{address}", json={"segment": segment}
+                )
+                assert answer.status_code == 200
+            answer = await service.http.post("/api/sensors/start", json={"title": "Morning"})
+            assert answer.status_code == 200, answer.text
+            session = answer.json()["session_id"]
+            again = await service.http.post("/api/sensors/start", json={})
+            assert again.status_code == 409
+            await told_until(
+                live, lambda told: all((one["rate_hz"] or 0) > 150 for one in told["sensors"])
+            )
+        mark = await service.http.post(
+            f"/api/sessions/{session}/marks/now", json={"kind": "stand", "seconds": 1.0}
+        )
+        assert mark.status_code == 201, mark.text
+        assert mark.json()["end_s"] - mark.json()["start_s"] == pytest.approx(1.0)
+        stopped = (await service.http.post("/api/sensors/stop")).json()
+        assert stopped["radio"]["streaming"] is False
+        assert stopped["radio"]["obstacle"] is None
+        ended = (await service.http.get(f"/api/sessions/{session}")).json()
+        assert ended["open"] is False
+        assert ended["title"] == "Morning"
+        for segment, address in ((Segment.PELVIS, PELVIS), (Segment.UPPER_BACK, UPPER_BACK)):
+            state = await rig.state(address)
+            sent = len(expected(state["sent"]))
+            stored = len(service.parts.store.raw.samples(session, segment).time_s)
+            assert sent > 100
+            assert 0 <= sent - stored <= 24, "all but what came after the stop"
+            assert state["senders"] == 0, "nobody listens to the sensor any more"
