@@ -1,11 +1,11 @@
 """Levels of the clock between two sensors over a simulated radio, against the truth.
 
 Few runs and short ones; tests/benchmarks/clock_levels.py has the table, and there not every level
-is met: after a sync check some pairs at intervals of 30 and 50 ms are off by 1 to 2.3 ms, the sample
-count alone leaves 12 ms at 15 ms, two hours at 50 ppm end at 1.0 to 1.3 ms, and where sampling keeps
-step with the radio the error is up to tens of ms; in the last two the stated uncertainty covers it
-too seldom. Errors hardly change within a run, so that coverage is a matter of pairs, not of samples:
-it takes some dozens of them.
+is met. After a sync check some pairs at intervals of 30 and 50 ms are off by 1 to 2.3 ms; the
+sample count alone leaves 12 ms at 15 ms; two hours at 50 ppm end at 1.0 to 1.3 ms; where sampling
+keeps step with the radio the error is up to tens of ms. In the last two the stated uncertainty
+covers it too seldom. Errors hardly change within a run, so that coverage is a matter of pairs, not
+of samples: it takes some dozens of them.
 """
 
 from dataclasses import replace
