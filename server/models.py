@@ -103,7 +103,10 @@ class RangeSession(Base):
 
 
 class SensorStream(Base):
-    """One start of one sensor. Ranges in deg/s and g as the collector stated them."""
+    """One start of one sensor. Ranges in deg/s and g as the collector stated them.
+
+    rate_sample: what a gyro sample is, 'instant' or 'mean'; null: not stated, taken as 'instant'.
+    """
 
     __tablename__ = "streams"
 
@@ -115,6 +118,7 @@ class SensorStream(Base):
     gyro_range_dps: Mapped[float | None] = mapped_column(Float(53))
     accel_range_g: Mapped[float | None] = mapped_column(Float(53))
     tick_s: Mapped[float | None] = mapped_column(Float(53))
+    rate_sample: Mapped[str | None] = mapped_column(String(7))
     declared_at: Mapped[datetime] = mapped_column(UtcDateTime)
 
 

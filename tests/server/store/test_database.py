@@ -10,7 +10,9 @@ import sys
 import textwrap
 
 import pytest
+from alembic import command
 from alembic.autogenerate import compare_metadata
+from alembic.config import Config
 from alembic.migration import MigrationContext
 from sqlalchemy import inspect, text
 
@@ -18,11 +20,19 @@ from server.errors import StoreError
 from server.models import Base
 from server.settings import sqlite_url
 from server.store import Store
-from server.store.database import Database, newest_revision
+from server.store.database import MIGRATIONS, Database, _checked_url, _engine, newest_revision
 
 ADD_GOLFER = (
     "INSERT INTO golfers (id, name, handedness, invented, created_at) "
     "VALUES ('0123456789ab', 'A', 'right', false, '2026-01-01 00:00:00')"
+)
+ADD_SESSION = (
+    "INSERT INTO sessions (id, title, started_at, invented) "
+    "VALUES ('0123456789ab', 'Before', '2026-01-01 00:00:00+00:00', false)"
+)
+ADD_STREAM = (
+    "INSERT INTO streams (id, session_id, segment, sensor, rate_hz, declared_at) "
+    "VALUES ('s-1', '0123456789ab', 'pelvis', 'sensor', 200.0, '2026-01-01 00:00:00+00:00')"
 )
 
 
@@ -39,6 +49,22 @@ def test_the_migrations_make_exactly_the_tables_of_the_models(database):
         assert compare_metadata(context, Base.metadata) == []
         assert context.get_current_revision() == newest_revision()
     assert set(Base.metadata.tables) < set(inspect(database.engine).get_table_names())
+
+
+def test_streams_of_the_version_before_are_kept_and_state_no_kind_of_sample(database_url):
+    engine = _engine(_checked_url(database_url))
+    config = Config()
+    config.set_main_option("script_location", MIGRATIONS.as_posix())
+    with engine.connect() as connection, connection.begin():
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0002")
+        connection.execute(text(ADD_SESSION))
+        connection.execute(text(ADD_STREAM))
+    engine.dispose()
+    store = Store(database_url)
+    (stream,) = store.sessions.streams("0123456789ab")
+    store.close()
+    assert (stream.id, stream.rate_hz, stream.rate_sample) == ("s-1", 200.0, None)
 
 
 def test_opening_again_changes_nothing(database_url, database):
