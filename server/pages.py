@@ -15,7 +15,12 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 WEB = Path(__file__).parent.parent / "web"
-PAGES = {"/": "range.html", "/range": "range.html", "/swings": "swings.html"}
+PAGES = {
+    "/": "range.html",
+    "/range": "range.html",
+    "/swings": "swings.html",
+    "/sensors": "sensors.html",
+}
 PLOTLY = "plotly.min.js"
 ASK_AGAIN = {"cache-control": "no-cache"}
 """A browser keeps files but asks whether they changed, so that an update shows at once."""

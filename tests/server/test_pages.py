@@ -8,7 +8,7 @@ from importlib import resources
 import pytest
 
 
-@pytest.mark.parametrize("path", ["/", "/range", "/swings"])
+@pytest.mark.parametrize("path", ["/", "/range", "/swings", "/sensors"])
 async def test_a_page_is_there(client, path):
     answer = await client.get(path)
     assert answer.status_code == 200

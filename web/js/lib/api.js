@@ -1,4 +1,4 @@
-/** Reading from the service. A refusal becomes an ApiError whose text is fit for the page. */
+/** Talking to the service. A refusal becomes an ApiError whose text is fit for the page. */
 
 const UNREACHABLE = "The torsolog service does not answer. Is it still running on this computer?";
 
@@ -12,9 +12,19 @@ export class ApiError extends Error {
 
 /** @returns the decoded JSON at `path`; throws ApiError. */
 export async function getJson(path, { signal } = {}) {
+  return answer(path, { signal, headers: { Accept: "application/json" } });
+}
+
+/** Sends `body` as JSON. @returns the decoded answer; throws ApiError. */
+export async function sendJson(method, path, body = {}) {
+  const headers = { Accept: "application/json", "Content-Type": "application/json" };
+  return answer(path, { method, headers, body: JSON.stringify(body) });
+}
+
+async function answer(path, request) {
   let response;
   try {
-    response = await fetch(path, { signal, headers: { Accept: "application/json" } });
+    response = await fetch(path, request);
   } catch (cause) {
     if (cause.name === "AbortError") throw cause;
     throw new ApiError(UNREACHABLE);

@@ -85,9 +85,17 @@ export class LiveChannel {
   }
 }
 
+/** The address of the channel of the radio and its sensors. */
+export function sensorsAddress(location) {
+  return `${origin(location)}/api/sensors/live`;
+}
+
 /** The live address of this page's service; of one session, or of whichever is open. */
 export function liveAddress(location, sessionId = null) {
-  const scheme = location.protocol === "https:" ? "wss:" : "ws:";
   const path = sessionId === null ? "/api/live" : `/api/sessions/${encodeURIComponent(sessionId)}/live`;
-  return `${scheme}//${location.host}${path}`;
+  return `${origin(location)}${path}`;
+}
+
+function origin({ protocol, host }) {
+  return `${protocol === "https:" ? "wss:" : "ws:"}//${host}`;
 }

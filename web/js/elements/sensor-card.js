@@ -1,0 +1,79 @@
+/** One sensor: what it is, how well it is heard, where it is worn, how it is doing. */
+
+import { el, set, svg, write } from "../lib/dom.js";
+import { barShare } from "../models/motion-bar.js";
+import { factTexts, phaseText, SEGMENTS, segmentName } from "../models/sensor-facts.js";
+import { signalStrength } from "../models/signal-strength.js";
+
+const LINES = { pelvis: "line-pelvis", upper_back: "line-upper-back" };
+const BARS = [1, 2, 3, 4];
+
+export class SensorCard {
+  #name = el("h3"); #phase = el("span"); #kind = el("span", { class: "soft small" });
+  #signal; #signalText = el("span", { class: "small" }); #bars; #buttons; #choice;
+  #text = el("p", { class: "wide" }); #facts; #factItems; #motion; #bar = el("span");
+
+  /** onAssign receives the segment, null to take it away. */
+  constructor(onAssign) {
+    this.#bars = BARS.map((n) => svg("rect", { x: n * 7 - 6, y: 20 - n * 5, width: 5, height: n * 5 }));
+    const picture = svg("svg", { viewBox: "0 0 28 20", "aria-hidden": "true" }, this.#bars);
+    this.#signal = el("p", { class: "signal wide" }, picture, this.#signalText);
+    this.#buttons = new Map(SEGMENTS.map((segment) => [segment, this.#button(segment, onAssign)]));
+    this.#choice = el("div", { class: "pair wide", role: "group" }, ...this.#buttons.values());
+    this.#factItems = [0, 1, 2, 3].map(() => el("li"));
+    this.#facts = el("ul", { class: "facts small wide" }, this.#factItems);
+    this.#motion = el("div", { class: "motion wide", "aria-hidden": "true" }, this.#bar);
+    const head = [this.#name, this.#phase, this.#kind];
+    const rest = [this.#signal, this.#text, this.#motion, this.#facts, this.#choice];
+    this.element = el("li", { class: "sensor" }, ...head, ...rest);
+  }
+
+  /** `sensor` as the service tells it; `running`: it streams into a session, and stays in place. */
+  show(sensor, { running, busy }) {
+    const { name, profile, segment, phase, text } = sensor;
+    set(this.element, { "data-segment": segment });
+    write(this.#name, running ? `${segmentName(segment)}: ${name}` : name);
+    write(this.#phase, phaseText(phase));
+    write(this.#kind, profile ?? "");
+    this.#kind.hidden = !profile;
+    write(this.#text, text ?? "");
+    this.#text.hidden = !text;
+    this.#showSignal(sensor, running);
+    this.#showChoice(sensor, busy);
+    this.#choice.hidden = running;
+    this.#facts.hidden = this.#motion.hidden = !running;
+    const facts = factTexts(sensor);
+    this.#factItems.forEach((item, index) => write(item, facts[index]));
+  }
+
+  /** Size of the angular rate now, deg/s; `isMoving`: it clearly moves and the other does not. */
+  move(dps, isMoving) {
+    this.#bar.style.transform = `scaleX(${barShare(dps).toFixed(3)})`;
+    this.element.dataset.moving = String(isMoving);
+  }
+
+  #button(segment, onAssign) {
+    const line = svg("svg", { viewBox: "0 0 44 14", "aria-hidden": "true" });
+    line.append(svg("path", { class: LINES[segment], d: "M1 7H43" }));
+    const button = el("button", { type: "button", "data-choose": segment }, segmentName(segment), line);
+    button.addEventListener("click", () => {
+      onAssign(button.getAttribute("aria-pressed") === "true" ? null : segment);
+    });
+    return button;
+  }
+
+  #showSignal({ rssi_dbm: rssi }, running) {
+    const { bars, text } = signalStrength(rssi);
+    this.#signal.hidden = running;
+    this.#bars.forEach((bar, index) => set(bar, { class: index < bars ? "on" : null }));
+    write(this.#signalText, bars === 0 ? `Signal ${text}` : `Signal ${text} (${rssi}\u00a0dBm)`);
+  }
+
+  #showChoice({ name, segment }, still) {
+    set(this.#choice, { "aria-label": `Where ${name} is worn` });
+    for (const [which, button] of this.#buttons) {
+      button.setAttribute("aria-pressed", String(which === segment));
+      button.setAttribute("aria-disabled", String(still)); // disabled would drop the focus
+    }
+  }
+}

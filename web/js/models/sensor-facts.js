@@ -1,0 +1,48 @@
+/** What is known of one sensor while it streams, in words. */
+
+const NAMES = { pelvis: "Pelvis", upper_back: "Upper back" };
+const PHASES = {
+  seen: "Found",
+  connecting: "Connecting\u2026",
+  streaming: "Streaming",
+  slow: "Slow",
+  silent: "Silent",
+  lost: "Connection lost",
+};
+const GOOD_CLOCK_MS = 2;
+const FAIR_CLOCK_MS = 5;
+
+export const SEGMENTS = Object.keys(NAMES);
+
+export function segmentName(segment) {
+  return NAMES[segment] ?? "Not assigned";
+}
+
+/** `phase` of a sensor or state of a stream. */
+export function phaseText(phase) {
+  return PHASES[phase] ?? phase;
+}
+
+/** How well a sensor's clock is known; `standardMs` is the standard uncertainty, the text shows it
+ * expanded by two as everywhere on the pages. */
+export function clockText(standardMs) {
+  if (typeof standardMs !== "number") return "Clock not known yet";
+  const expanded = 2 * standardMs;
+  const figure = expanded < 10 ? Math.max(0.1, expanded).toFixed(1) : String(Math.round(expanded));
+  return `Clock ${clockWord(expanded)}, \u00b1\u00a0${figure}\u00a0ms`;
+}
+
+/** Rate, lost samples, battery and clock, one text each; only what is known. */
+export function factTexts({ rate_hz: rate, lost, battery_percent: battery, clock_u_ms: clock }) {
+  return [
+    typeof rate === "number" ? `${Math.round(rate)}\u00a0Hz` : "Rate not known yet",
+    lost === 1 ? "1 sample lost" : `${lost || "No"} samples lost`,
+    typeof battery === "number" ? `Battery ${battery}\u00a0%${battery < 20 ? ", low" : ""}` : "Battery not told",
+    clockText(clock),
+  ];
+}
+
+function clockWord(expandedMs) {
+  if (expandedMs <= GOOD_CLOCK_MS) return "good";
+  return expandedMs <= FAIR_CLOCK_MS ? "fair" : "poor, wait half a minute";
+}

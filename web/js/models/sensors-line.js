@@ -1,0 +1,68 @@
+/** The line at the head of the Sensors page: what is wrong and the one thing to do, or what is next. */
+
+import { SEGMENTS, segmentName } from "./sensor-facts.js";
+
+const LOUD = {
+  silent: "is silent: check that it is on.",
+  slow: "sends too slowly: bring it near, or charge it.",
+  lost: "lost its connection: bring it near. It reconnects by itself.",
+};
+const SWAPPED = "The sensors seem to be worn the wrong way round: stop, swap them, start again.";
+const LOSS_SHARE = 0.02;
+
+/** `losing`: segments that lose samples now. @returns {level, text} as for the state line of Range. */
+export function sensorsLine(state, losing = []) {
+  if (state.channel.kind === "lost") {
+    return loud("Connection to the service lost. Check that it runs and that this device is on its network.");
+  }
+  if (!state.heard) return { level: "calm", text: "Connecting to the service\u2026" };
+  if (state.radio.obstacle) return loud(state.radio.obstacle);
+  if (state.radio.streaming || state.fromElsewhere) return running(state, losing);
+  return waiting(state);
+}
+
+/** Share of samples lost between two moments of a stream is above what a swing forgives. */
+export function losesSamples(before, now) {
+  if (!before || !now || now.lost <= before.lost) return false;
+  const lost = now.lost - before.lost;
+  const seconds = Math.max(0.5, now.last_seen_s - before.last_seen_s);
+  return lost / (seconds * Math.max(now.rate_hz, 1) + lost) > LOSS_SHARE;
+}
+
+function running(state, losing) {
+  const troubles = SEGMENTS.map((segment) => troubleOf(segment, state, losing)).filter(Boolean);
+  if (state.swapped || state.streams.some(({ swapped }) => swapped)) troubles.push(SWAPPED);
+  if (troubles.length > 0) return loud(troubles.join(" "));
+  if (SEGMENTS.some((segment) => !state.worn(segment))) {
+    return { level: "calm", text: "Connecting to the sensors\u2026" };
+  }
+  if (!state.calibration?.calibrated) {
+    return { level: "warn", text: "Both sensors stream. Next: calibrate, stand still and then bow." };
+  }
+  return { level: "ready", text: "Both sensors stream and are calibrated. Ready for swings." };
+}
+
+function troubleOf(segment, state, losing) {
+  const name = `${segmentName(segment)} sensor`;
+  const sensor = state.radio.streaming ? state.assigned(segment) : undefined;
+  if (sensor?.text) return `${name}: ${sensor.text}`;
+  const how = LOUD[sensor?.phase] ?? LOUD[state.worn(segment)?.state];
+  if (how) return `${name} ${how}`;
+  return losing.includes(segment) ? `${name} loses samples: bring it near, keep the body out of the way.` : null;
+}
+
+function waiting({ radio, sensors }) {
+  if (!radio.enabled) {
+    return { level: "warn", text: "Bluetooth is off in this service: start it with torsolog serve --radio." };
+  }
+  if (radio.scanning) return { level: "calm", text: "Looking for sensors\u2026" };
+  if (sensors.length === 0) return { level: "calm", text: "Switch both sensors on, then press Find sensors." };
+  const missing = SEGMENTS.filter((segment) => !sensors.some((one) => one.segment === segment));
+  if (missing.length > 0) {
+    const names = missing.map((one) => segmentName(one).toLowerCase()).join(" and the ");
+    return { level: "calm", text: `Say which sensor is worn at the ${names}.` };
+  }
+  return { level: "ready", text: "Both sensors are assigned. Press Start." };
+}
+
+const loud = (text) => ({ level: "loud", text });

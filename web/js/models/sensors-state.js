@@ -1,0 +1,71 @@
+/** All that the Sensors page knows, from the sensors channel and the live channel. */
+
+import { SEGMENTS } from "./sensor-facts.js";
+
+const OFF = { enabled: false, scanning: false, streaming: false, session_id: null, obstacle: null };
+
+export class SensorsState {
+  heard = false;
+  channel = { kind: "connecting" };
+  radio = OFF;
+  sensors = [];
+  swapped = false;
+  session = null;
+  streams = [];
+  calibration = null;
+
+  /** Takes the radio's state, from the channel or as the answer to an order. */
+  applySensors({ radio, sensors, swapped }) {
+    Object.assign(this, { heard: true, radio, sensors, swapped });
+  }
+
+  /** Takes one message of the live channel. @returns whether anything shown may differ. */
+  applyLive(message) {
+    if (message.type === "hello" || message.type === "session") this.#session(message);
+    else if (message.type === "status") this.streams = message.streams;
+    else if (message.type === "calibration") this.calibration = message;
+    else return false;
+    return true;
+  }
+
+  /** The session that a mark goes into: an open one with both streams. */
+  get sessionToMark() {
+    const open = this.session !== null && !this.session.ended_at;
+    return open && SEGMENTS.every((segment) => this.worn(segment)) ? this.session : null;
+  }
+
+  /** Streams that another collector than this page's radio brings. */
+  get fromElsewhere() {
+    const open = this.session !== null && !this.session.ended_at;
+    return this.heard && !this.radio.streaming && open && this.streams.length > 0;
+  }
+
+  /** A session that a program plays: its stand and bow are in it, and nobody wears sensors. */
+  get played() {
+    return this.fromElsewhere &&
+      (this.session.invented || this.streams.some(({ sensor }) => /^(simulated|recording)/.test(sensor)));
+  }
+
+  get bothAssigned() {
+    return SEGMENTS.every((segment) => this.assigned(segment));
+  }
+
+  /** The stream of a segment, or undefined. */
+  worn(segment) {
+    return this.streams.find((stream) => stream.segment === segment);
+  }
+
+  /** The sensor assigned to a segment, or undefined. */
+  assigned(segment) {
+    return this.sensors.find((sensor) => sensor.segment === segment);
+  }
+
+  #session({ type, session, streams }) {
+    const another = session?.id !== this.session?.id;
+    if (another) this.calibration = null;
+    if (session?.calibrated && this.calibration === null) this.calibration = { calibrated: true, text: "" };
+    if (type === "hello") this.streams = streams ?? [];
+    else if (another) this.streams = [];
+    this.session = session;
+  }
+}
