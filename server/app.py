@@ -63,7 +63,7 @@ def _service(settings: Settings, clock: Clock) -> Service:
         live=LiveSessions(store, hub, clock),
         curves=CurveCache(store),
         mountings=MountingEffects(store),
-        radio=Radio(settings.radio),
+        radio=Radio(settings.radio, clock, settings.unsent_folder()),
     )
 
 

@@ -141,7 +141,7 @@ class Collector:
                 )
         else:
             await self._waiting.join()
-            await finish_session(self._service, session.id)
+            await finish_session(self._service, session.id, all_sent=True)
             self.finished = True
             return False
         return True

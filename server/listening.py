@@ -9,15 +9,19 @@ from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
 
 import uvicorn
-from starlette.types import ASGIApp
+from fastapi import FastAPI
 
+from sensors.service_link import ServiceAddress
 from sensors.wire import MAX_FRAME_BYTES
 from server.errors import SettingsError
+from server.service import Service
 
 EVERY_ADDRESS = frozenset({"0.0.0.0", "::"})
 """Hosts that stand for every address of this machine."""
 LAST_WORDS_S = 3
 """How long open connections get to end before they are cut."""
+LAST_SAMPLES_S = 8.0
+"""How long the sensors of this computer get to stop and to hand over what they sent."""
 
 
 def bind(host: str, port: int) -> socket.socket:
@@ -43,6 +47,12 @@ def address_of(listener: socket.socket, host: str) -> str:
     return f"http://[{name}]:{port}/" if ":" in name else f"http://{name}:{port}/"
 
 
+def own_address(listener: socket.socket, token: str | None) -> ServiceAddress:
+    """Where collectors of this process reach the service on a bound socket."""
+    host, port = listener.getsockname()[:2]
+    return ServiceAddress.of({"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host), port, token)
+
+
 class _Server(uvicorn.Server):
     """uvicorn's server that says when it is up and leaves signals to `stop_signals`."""
 
@@ -60,11 +70,14 @@ class _Server(uvicorn.Server):
 
 
 @asynccontextmanager
-async def service(app: ASGIApp, listener: socket.socket) -> AsyncIterator[asyncio.Task[None]]:
+async def service(app: FastAPI, listener: socket.socket) -> AsyncIterator[asyncio.Task[None]]:
     """Serve `app` inside the block; yields the task that serves, once requests are answered.
 
-    Leaving the block, also by a cancel, lets open connections end for LAST_WORDS_S, then closes.
+    What an earlier run of this computer's sensors left on disk is then sent. Leaving the block,
+    also by a cancel, first stops the sensors, lets open connections end for LAST_WORDS_S, then
+    closes.
     """
+    parts: Service = app.state.service
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -82,11 +95,16 @@ async def service(app: ASGIApp, listener: socket.socket) -> AsyncIterator[asynci
         if task.done():
             task.result()
             raise SettingsError("the service ended while it was starting")
+        parts.radio.send_left_over(own_address(listener, parts.settings.token))
         yield task
     finally:
         up.cancel()
-        server.should_exit = True
-        await asyncio.wait({task})
+        try:
+            if not task.done():
+                await parts.radio.stop(LAST_SAMPLES_S)
+        finally:
+            server.should_exit = True
+            await asyncio.wait({task})
 
 
 @contextmanager

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Literal
 
 from pydantic import BaseModel
@@ -19,14 +20,25 @@ PHASES: dict[SensorPhase, Phase] = {
 }
 
 
+class NewsView(BaseModel):
+    """What the run of the sensors said to people, and when."""
+
+    at: datetime
+    text: str
+
+
 class RadioView(BaseModel):
-    """The radio of the service's computer. obstacle: what is in the way, and what to do."""
+    """The radio of the service's computer. obstacle: what is in the way, and what to do.
+
+    news: the last of the run, newest last.
+    """
 
     enabled: bool
     scanning: bool
     streaming: bool
     session_id: str | None
     obstacle: str | None
+    news: list[NewsView]
 
 
 class SensorView(BaseModel):
@@ -91,6 +103,7 @@ def sensors_view(service: Service) -> SensorsView:
             streaming=radio.streaming,
             session_id=radio.session_id,
             obstacle=radio.obstacle,
+            news=[NewsView(at=one.at, text=one.text) for one in radio.news],
         ),
         sensors=list(found.values()),
         swapped=radio.run is not None and radio.run.source.swapped,

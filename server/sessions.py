@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 
 from sensors import wire
+from sensors.service_link import ServiceAddress
 from server.errors import ConflictError
 from server.models import Mark
 from server.service import Service
@@ -38,6 +39,26 @@ async def start_session(
     return session
 
 
+async def start_sensors(
+    service: Service, address: ServiceAddress, golfer_id: str | None, title: str
+) -> SessionSummary:
+    """A new session into which this computer's sensors stream; address: of this service.
+
+    Raises ConflictError, NotFoundError; no session is then left. A cancel may leave an empty one.
+    """
+    async with service.radio.starting(address) as begin:
+        session = await start_session(service, None, golfer_id, title)
+        try:
+            begin(session.id)
+        except ConflictError:
+            ended = await asyncio.to_thread(
+                service.store.sessions.take_back, session.id, service.clock.now()
+            )
+            service.hub.publish(session.id, SessionMessage(session=SessionView.of(ended)))
+            raise
+    return session
+
+
 def _waiting(service: Service) -> SessionSummary | None:
     """The open session that no sensor has been declared in yet."""
     current = service.store.sessions.current()
@@ -58,13 +79,7 @@ def heard_from_both_to_s(service: Service, session_id: str) -> float:
 
     Raises ConflictError while a sensor is missing or silent: what it would mark is not there.
     """
-    board = service.boards.get(session_id)
-    streams = [] if board is None else board.streams(service.clock.monotonic())
-    sending = {
-        stream.segment: stream.last_seen_s
-        for stream in streams
-        if stream.state in ("streaming", "slow") and stream.last_seen_s is not None
-    }
+    sending = _sending(service, session_id)
     missing = [name for name in ("pelvis", "upper_back") if name not in sending]
     if missing:
         named = " and ".join(name.replace("_", " ") for name in missing)
@@ -75,9 +90,29 @@ def heard_from_both_to_s(service: Service, session_id: str) -> float:
     return min(sending.values())
 
 
-async def finish_session(service: Service, session_id: str) -> SessionSummary:
-    """Analyse all that is stored of a session, end it, and say so. Raises NotFoundError."""
-    await asyncio.to_thread(service.store.sessions.get, session_id)
+def _sending(service: Service, session_id: str) -> dict[wire.SegmentName, float]:
+    """The segments whose sensors send now, with the session time up to which they have, s."""
+    board = service.boards.get(session_id)
+    streams = [] if board is None else board.streams(service.clock.monotonic())
+    return {
+        stream.segment: stream.last_seen_s
+        for stream in streams
+        if stream.state in ("streaming", "slow") and stream.last_seen_s is not None
+    }
+
+
+async def finish_session(
+    service: Service, session_id: str, *, all_sent: bool = False
+) -> SessionSummary:
+    """Analyse all that is stored of a session, end it, and say so. Raises NotFoundError.
+
+    all_sent: its collector said so. Otherwise a sensor that sends nothing any more, or whose
+    collector died, is kept as silent from its last sample on.
+    """
+    before = await asyncio.to_thread(service.store.sessions.get, session_id)
+    if before.open and not all_sent:
+        sending = _sending(service, session_id)
+        await asyncio.to_thread(service.store.troubles.silent_to_end, session_id, but=sending)
     await service.live.finish(session_id)
     session = await asyncio.to_thread(service.store.sessions.end, session_id, service.clock.now())
     service.boards.pop(session_id, None)

@@ -5,10 +5,12 @@ from __future__ import annotations
 import secrets
 import socket
 from dataclasses import dataclass, field
+from hashlib import sha256
 from ipaddress import ip_address
 from pathlib import Path
 
 from platformdirs import user_data_path
+from sqlalchemy.engine import make_url
 
 from server.errors import SettingsError
 
@@ -70,6 +72,17 @@ class Settings:
                 f"token: needed when the service listens on {self.host}, because others on the "
                 "network can reach it; give one, or listen on 127.0.0.1"
             )
+
+    def unsent_folder(self) -> Path:
+        """Where samples wait that this database has not stored yet; of this database alone.
+
+        Beside a SQLite file; for PostgreSQL in the user's data folder.
+        """
+        url = make_url(self.database_url)
+        if url.get_backend_name() == "sqlite":
+            return Path(f"{url.database}-unsent")
+        name = sha256(url.render_as_string(hide_password=True).encode()).hexdigest()[:12]
+        return user_data_path("torsolog", appauthor=False) / f"unsent-{name}"
 
     def host_names(self) -> frozenset[str]:
         """Every name or address a request may name as its host, lower case, without port."""

@@ -10,13 +10,12 @@ from typing import Literal
 from fastapi import APIRouter, Request, WebSocket, WebSocketDisconnect
 from pydantic import BaseModel, ConfigDict, Field
 
-from sensors.collector import Destination
 from sensors.service_link import ServiceAddress
 from server.api.dependencies import ServiceOf
 from server.models import ID_PATTERN
 from server.problems import declared
 from server.sensor_views import MotionMessage, SensorsMessage, SensorsView, sensors_view
-from server.sessions import start_session
+from server.sessions import start_sensors
 
 router = APIRouter(prefix="/api/sensors", tags=["sensors"], responses=declared())
 
@@ -72,17 +71,19 @@ async def scan(how: ScanInput, service: ServiceOf) -> SensorsView:
 @router.post("/start", responses=CONFLICT)
 async def start(new: StartInput, request: Request, service: ServiceOf) -> Started:
     """Open a session and stream both sensors into it."""
-    service.radio.check_ready()
     host, port = request.scope["server"]
     address = ServiceAddress.of(host, port, service.settings.token)
-    session = await start_session(service, None, new.golfer_id, new.title or "Range session")
-    await service.radio.start(Destination(session.id), address)
+    title = new.title or "Range session"
+    session = await start_sensors(service, address, new.golfer_id, title)
     return Started(session_id=session.id)
 
 
 @router.post("/stop", responses=CONFLICT)
 async def stop(service: ServiceOf) -> SensorsView:
-    """Stop the sensors; the session ends once everything is stored."""
+    """Stop the sensors; the session ends once everything is stored.
+
+    What takes too long is said as the radio's obstacle and stored later.
+    """
     await service.radio.stop()
     return sensors_view(service)
 

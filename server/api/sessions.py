@@ -101,7 +101,12 @@ def session_troubles(session_id: SessionId, service: ServiceOf) -> list[TroubleV
 
 @router.post("/{session_id}/close", responses=NOT_FOUND)
 async def close_session(session_id: SessionId, service: ServiceOf) -> SessionView:
-    """End a session: all that is stored of it is analysed; a collector on the line is told."""
+    """End a session: all that is stored of it is analysed; a collector on the line is told.
+
+    Sensors that this computer's radio streams into it are stopped first.
+    """
+    if service.radio.session_id == session_id:
+        await service.radio.stop()
     session = await finish_session(service, session_id)
     told = [collector.dismiss() for collector in service.collectors_of(session_id)]
     await asyncio.gather(*told, return_exceptions=True)  # one that has just left is not told

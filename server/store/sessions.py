@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, Select, exists, func, select
+from sqlalchemy import ColumnElement, Select, delete, exists, func, or_, select
 from sqlalchemy.orm import Session
 
 from sensors import wire
@@ -98,6 +98,20 @@ class SessionStore:
                 row.ended_at = max(ended_at, row.started_at)
             session.flush()
             return summary_of(session, session_id)
+
+    def take_back(self, session_id: str, ended_at: datetime) -> SessionSummary:
+        """Delete a session that was just opened, for nothing came of it; gives its last state.
+
+        Raises NotFoundError. One that holds something already is only ended.
+        """
+        summary = self.end(session_id, ended_at)
+        with self._database.write() as session:
+            of_it = [
+                exists().where(table.session_id == session_id) for table in (SensorStream, Mark)
+            ]
+            if not session.scalar(select(or_(*of_it))):
+                session.execute(delete(RangeSession).where(RangeSession.id == session_id))
+        return summary
 
     def declare_streams(
         self, session_id: str, streams: Iterable[wire.Stream], declared_at: datetime

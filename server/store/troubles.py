@@ -8,7 +8,7 @@ sensors worn the wrong way round are what the collector reports or the service s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from sqlalchemy import select
@@ -60,6 +60,16 @@ class TroubleStore:
                 last_s = _last_sample_s(session, session_id, segment)
                 start_s = report.at_s if last_s is None else last_s
                 session.add(_trouble(session_id, segment, "silent", start_s))
+
+    def silent_to_end(self, session_id: str, but: Collection[str]) -> None:
+        """The session ends while sensors of it, all `but` those of some segments, send nothing."""
+        named = select(SensorStream.segment).where(SensorStream.session_id == session_id)
+        with self._database.write() as session:
+            for segment in sorted(set(session.scalars(named)) - set(but)):
+                lasting = _lasting(session, session_id, segment)
+                last_s = _last_sample_s(session, session_id, segment)
+                if last_s is not None and not any(row.kind == "silent" for row in lasting):
+                    session.add(_trouble(session_id, segment, "silent", last_s))
 
     def swapped(self, session_id: str, at_s: float) -> None:
         """The sensors seem to be worn the wrong way round; kept once a session."""

@@ -14,6 +14,8 @@ from tests.support.bluetooth_rig import PELVIS, UPPER_BACK, bluetooth_rig
 from tests.support.counted_samples import expected
 from tests.support.running_service import running
 
+OTHER = "C0:00:00:00:00:09"
+
 
 @pytest.fixture(autouse=True)
 def _own_configuration(tmp_path, monkeypatch):
@@ -28,6 +30,16 @@ async def told_until(live, holds):
             if message["type"] == "sensors" and holds(message):
                 return message
     raise AssertionError("the channel ended")
+
+
+async def assign_both(service):
+    """Let a scan find the rig's pair, and say which is worn where."""
+    async with connect(service.live_address.replace("api/live", "api/sensors/live")) as live:
+        await service.http.post("/api/sensors/scan", json={"seconds": 30})
+        await told_until(live, lambda told: len(told["sensors"]) == 2)
+    for address, segment in ((PELVIS, "pelvis"), (UPPER_BACK, "upper_back")):
+        answer = await service.http.put(f"/api/sensors/{address}", json={"segment": segment})
+        assert answer.status_code == 200, answer.text
 
 
 async def test_a_radio_that_is_off_says_how_to_switch_it_on(settings):
@@ -48,6 +60,100 @@ async def test_an_unknown_sensor_cannot_be_assigned_nor_a_half_pair_started(sett
         assert answer.status_code == 409
         assert "pelvis and the upper back" in answer.json()["detail"]
         assert (await service.http.get("/api/sessions")).json() == []
+
+
+async def test_a_device_that_no_profile_knows_is_refused_with_what_to_do(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.add(OTHER, name="Kettle", advertised_services=[])
+        async with connect(service.live_address.replace("api/live", "api/sensors/live")) as live:
+            await service.http.post("/api/sensors/scan", json={"seconds": 0.5})
+            await told_until(live, lambda told: told["radio"]["scanning"])
+            told = await told_until(live, lambda told: not told["radio"]["scanning"])
+        assert told["sensors"] == []
+        answer = await service.http.put(f"/api/sensors/{OTHER}", json={"segment": "pelvis"})
+        assert answer.status_code == 409
+        assert f"No profile knows the device {OTHER}" in answer.json()["detail"]
+        assert "torsolog profile" in answer.json()["detail"]
+
+
+async def test_a_scan_shows_what_it_has_seen_before_it_ends(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.add_pair()
+        async with connect(service.live_address.replace("api/live", "api/sensors/live")) as live:
+            await service.http.post("/api/sensors/scan", json={"seconds": 60})
+            told = await told_until(live, lambda told: len(told["sensors"]) == 2)
+            assert told["radio"]["scanning"] is True
+
+
+async def test_a_computer_without_bluetooth_is_told_what_to_do(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.order("unplug")
+        async with connect(service.live_address.replace("api/live", "api/sensors/live")) as live:
+            answer = await service.http.post("/api/sensors/scan", json={"seconds": 1})
+            assert answer.status_code == 202
+            told = await told_until(live, lambda told: told["radio"]["obstacle"])
+        assert told["radio"]["scanning"] is False
+        words = "this computer has no Bluetooth LE adapter that works: plug one in"
+        assert words in told["radio"]["obstacle"]
+
+
+async def test_two_starts_at_the_same_instant_open_one_session(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.add_pair()
+        await assign_both(service)
+        both = [service.http.post("/api/sensors/start", json={}) for _ in range(2)]
+        answers = await asyncio.gather(*both)
+        assert sorted(one.status_code for one in answers) == [200, 409]
+        (session,) = (await service.http.get("/api/sessions")).json()
+        assert [one.json().get("session_id") for one in answers if one.status_code == 200] == [
+            session["id"]
+        ]
+
+
+async def test_a_run_that_cannot_start_leaves_no_session(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.add_pair()
+        await assign_both(service)
+        settings.unsent_folder().write_text("in the way")
+        answer = await service.http.post("/api/sensors/start", json={})
+        assert answer.status_code == 409
+        assert "unsent batches cannot be kept here" in answer.json()["detail"]
+        assert (await service.http.get("/api/sessions")).json() == []
+        settings.unsent_folder().unlink()
+        assert (await service.http.post("/api/sensors/start", json={})).status_code == 200
+
+
+async def test_what_the_run_says_to_people_is_told_newest_last_and_not_for_ever(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.add_pair()
+        await assign_both(service)
+        await service.http.post("/api/sensors/start", json={})
+        async with connect(service.live_address.replace("api/live", "api/sensors/live")) as live:
+            await told_until(live, lambda told: len(told["radio"]["news"]) >= 3)
+            await rig.order("drop", address=PELVIS)
+            told = await told_until(
+                live, lambda told: "pelvis" in told["radio"]["news"][-1]["text"]
+            )
+            for _ in range(2):
+                await rig.order("drop", address=UPPER_BACK)
+                told = await told_until(live, lambda told: sends_again(told["radio"]["news"]))
+        news = told["radio"]["news"]
+        assert len(news) == 5
+        assert [one["at"] for one in news] == sorted(one["at"] for one in news)
+
+
+def sends_again(news):
+    return "upper-back sensor" in news[-1]["text"] and "sends again" in news[-1]["text"]
+
+
+async def test_ending_the_session_stops_its_sensors(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.add_pair()
+        await assign_both(service)
+        session = (await service.http.post("/api/sensors/start", json={})).json()["session_id"]
+        ended = (await service.http.post(f"/api/sessions/{session}/close")).json()
+        assert ended["open"] is False
+        assert (await service.http.get("/api/sensors")).json()["radio"]["streaming"] is False
 
 
 async def test_sensors_are_found_assigned_streamed_marked_and_stopped(settings):

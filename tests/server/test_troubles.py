@@ -9,6 +9,7 @@ from alembic.config import Config
 from sqlalchemy import inspect, text
 
 from sensors import wire
+from server.clock import SystemClock
 from server.errors import StoreError
 from server.settings import sqlite_url
 from server.store import Store
@@ -85,6 +86,56 @@ async def test_a_sensor_that_does_not_come_back_is_silent_to_the_end(live_servic
     (one,) = await troubles(live_service, session)
     assert (one["start_s"], one["end_s"]) == (0.095, None)
     assert one["text"] == "Pelvis sensor silent to the end"
+
+
+async def test_a_collector_that_died_leaves_its_sensors_silent_to_the_end(settings, line_clock):
+    async with running(settings, line_clock) as service:
+        async with line_to(service.address) as line:
+            session = (await line.hello()).session
+            await line.send_all([batch(0), batch(0, "upper-back-1")])
+        line_clock.ahead_s += 5.0
+        await service.http.post(f"/api/sessions/{session}/close")
+        assert facts(await troubles(service, session)) == [
+            ("silent", "pelvis", 0.095, None, 0),
+            ("silent", "upper_back", 0.095, None, 0),
+        ]
+        async with line_to(service.address) as line:
+            await line.hello(session=session)
+            await line.send_all([batch(1), batch(1, "upper-back-1")])
+        assert await troubles(service, session) == [], "what was only late was no silence"
+
+
+async def test_a_session_ended_while_both_send_has_no_silence(live_service, line):
+    session = (await line.hello()).session
+    await line.send_all([batch(0), batch(0, "upper-back-1")])
+    await live_service.http.post(f"/api/sessions/{session}/close")
+    assert await troubles(live_service, session) == []
+
+
+async def test_a_sensor_that_sent_nothing_when_the_session_was_ended_was_silent(
+    settings, line_clock
+):
+    async with running(settings, line_clock) as service, line_to(service.address) as line:
+        session = (await line.hello()).session
+        await line.send_all([batch(0), batch(0, "upper-back-1")])
+        line_clock.ahead_s += 5.0
+        await line.send_all([batch(1)])
+        await service.http.post(f"/api/sessions/{session}/close")
+        assert facts(await troubles(service, session)) == [("silent", "upper_back", 0.095, None, 0)]
+
+
+class AheadClock(SystemClock):
+    """The machine's clock, moved on by hand."""
+
+    ahead_s = 0.0
+
+    def monotonic(self):
+        return super().monotonic() + self.ahead_s
+
+
+@pytest.fixture
+def line_clock():
+    return AheadClock()
 
 
 async def test_a_silence_ends_with_the_sample_that_ends_it(live_service, line):
