@@ -162,7 +162,11 @@ class SampleStream:
 
 
 def joined(tables: list[SampleTable]) -> SampleTable:
-    """Tables one after another as one, in memory of its own."""
+    """Tables one after another as one, in memory of its own.
+
+    Where sensors changed within, what a gyro sample is goes by the last table: the swing of a
+    window is at its end, and a hole as long as a change of sensors is not carried over.
+    """
     tables = [table for table in tables if len(table)]
     if not tables:
         return SampleTable(np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)))
@@ -171,4 +175,5 @@ def joined(tables: list[SampleTable]) -> SampleTable:
         np.concatenate([table.gyro for table in tables]),
         np.concatenate([table.accel for table in tables]),
         max(table.time_u_s for table in tables),
+        tables[-1].rate_sample,
     )

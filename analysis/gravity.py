@@ -25,7 +25,7 @@ import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from analysis import rotation
-from analysis.integration import RateSample, integrate
+from analysis.integration import integrate
 from analysis.samples import Array
 
 KNOT_S = 0.1
@@ -132,26 +132,25 @@ def fit_vertical(
     *,
     reference: int,
     bias_covariance: Array,
-    kind: RateSample = RateSample.INSTANT,
 ) -> Vertical:
     """Least-squares vertical and gyro bias over a window.
 
     time_s (n,) s; rate (n, 3) rad/s and force (n, 3) m/s^2 in sensor axes; reference: the row
     about which the effect of bias is linearised, where the result is wanted most;
-    bias_covariance (3, 3) (rad/s)^2 of the bias in `rate`, expected zero; kind: what a gyro
-    sample says. Repeated about the better orientation until the bias stays.
+    bias_covariance (3, 3) (rad/s)^2 of the bias in `rate`, expected zero.
+    Repeated about the better orientation until the bias stays.
     """
     rows = slice(None, None, thinning(time_s))
     window = _Window(time_s[rows], force[rows], reference // rows.step)
     grid = _grid(window.time_s, rate[rows])
     prior = _inverse(bias_covariance)
-    bias, turned = np.zeros(3), integrate(time_s, rate, kind=kind)
+    bias, turned = np.zeros(3), integrate(time_s, rate)
     found = _pass(window, grid, turned[rows], (-bias, prior))
     for _ in range(MOST_PASSES - 1):
         if np.linalg.norm(found.bias) * (time_s[-1] - time_s[0]) < SETTLED:
             break
         bias = bias + found.bias
-        turned = integrate(time_s, rate - bias, kind=kind)
+        turned = integrate(time_s, rate - bias)
         found = _pass(window, grid, turned[rows], (-bias, prior))
     return Vertical(
         bias + found.bias,

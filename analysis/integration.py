@@ -7,14 +7,13 @@ whole blocks by the same scan, then each block times all before it.
 from __future__ import annotations
 
 import math
-from enum import Enum
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis import rotation
 from analysis.errors import SampleError
-from analysis.samples import Array
+from analysis.samples import Array, RateSample
 
 _Complex = npt.NDArray[np.complex128]
 
@@ -31,16 +30,6 @@ _COSINE = (1 / 40320, -1 / 720, 1 / 24, -1 / 2, 1.0)
 """cos h in powers of h^2, highest first."""
 _HALF_SINC = (1 / 725760, -1 / 10080, 1 / 240, -1 / 12, 1 / 2)
 """sin h / (2 h), likewise."""
-
-
-class RateSample(Enum):
-    """What one gyro sample says."""
-
-    INSTANT = "instant"
-    """The rate at its time stamp."""
-    MEAN = "mean"
-    """The mean rate from the sample before to its own time stamp, as a sensor that averages
-    between two outputs gives it."""
 
 
 def step_vectors(time_s: Array, rate: Array, kind: RateSample = RateSample.INSTANT) -> Array:

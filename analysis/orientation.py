@@ -8,12 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis import rotation
+from analysis.averaging import at_stamps
 from analysis.errors import SampleError
 from analysis.gravity import Vertical, fit_vertical
-from analysis.integration import RateSample
 from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
 from analysis.results import Flag, Interval, Mounting
-from analysis.samples import Array, SampleTable
+from analysis.samples import Array, RateSample, SampleTable
 
 Mask = npt.NDArray[np.bool_]
 
@@ -63,14 +63,13 @@ def segment_motion(
     mounting: Mounting,
     *,
     gyro_range: float | None = None,
-    kind: RateSample = RateSample.INSTANT,
 ) -> SegmentMotion:
     """Orientation and angular velocity of a segment over one swing's window.
 
     samples: the swing with the quiet before and after it; a window from 20 s before the swing
     serves best, as each quiet spell in it sharpens the bias. gyro_range rad/s: where known,
-    samples at its end are marked as clipped. kind: what a gyro sample says; the other choice
-    moves orientation by half a sample against velocity.
+    samples at its end are marked as clipped. Of a sensor that averages, the rates at its time
+    stamps are taken first; taken for instants, its means would put velocity half a sample late.
 
     Raises SampleError with fewer than two samples.
     """
@@ -80,7 +79,10 @@ def segment_motion(
     at_rest = gyro_bias(spells)
     matrix = rotation.to_matrix(mounting.rotation)
     force = rotation.rotate(mounting.rotation, samples.accel)
-    rate = rotation.rotate(mounting.rotation, samples.gyro - at_rest.rate)
+    gyro = samples.gyro
+    if samples.rate_sample is RateSample.MEAN:
+        gyro = at_stamps(time_s, gyro)
+    rate = rotation.rotate(mounting.rotation, gyro - at_rest.rate)
     fastest = int(np.argmax(rotation.squared_length(rate)))
     fit = fit_vertical(
         time_s,
@@ -88,7 +90,6 @@ def segment_motion(
         force,
         reference=fastest,
         bias_covariance=matrix @ at_rest.covariance @ matrix.T,
-        kind=kind,
     )
     rate -= fit.bias
     clipped, gaps = _clipped(samples.gyro, gyro_range), _gaps(time_s)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import Enum, StrEnum
 
 import numpy as np
 import numpy.typing as npt
@@ -20,12 +20,23 @@ class Segment(StrEnum):
     UPPER_BACK = "upper_back"
 
 
+class RateSample(Enum):
+    """What one gyro sample says."""
+
+    INSTANT = "instant"
+    """The rate at its time stamp."""
+    MEAN = "mean"
+    """The mean rate from the sample before to its own time stamp, as a sensor that averages
+    between two outputs gives it."""
+
+
 @dataclass(frozen=True, slots=True)
 class SampleTable:
     """Samples of one sensor in the sensor's own axes.
 
     time_s (n,) s, session time, strictly increasing; gyro (n, 3) rad/s; accel (n, 3) m/s^2,
-    specific force; time_u_s one standard uncertainty of the sensor's clock in session time, s.
+    specific force; time_u_s one standard uncertainty of the sensor's clock in session time, s;
+    rate_sample what a row of gyro is.
 
     Raises SampleError: wrong shape, a value that is not finite, time that does not increase.
     """
@@ -34,6 +45,7 @@ class SampleTable:
     gyro: Array
     accel: Array
     time_u_s: float = 0.0
+    rate_sample: RateSample = RateSample.INSTANT
 
     def __post_init__(self) -> None:
         n = self.time_s.shape[0] if self.time_s.ndim == 1 else -1
@@ -71,4 +83,5 @@ class SampleTable:
         for name in ("time_s", "gyro", "accel"):
             object.__setattr__(view, name, getattr(self, name)[first:last])
         object.__setattr__(view, "time_u_s", self.time_u_s)
+        object.__setattr__(view, "rate_sample", self.rate_sample)
         return view

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from analysis import rotation
 from analysis.errors import SampleError
-from analysis.integration import RateSample, integrate, step_vectors
+from analysis.integration import integrate, step_vectors
+from analysis.samples import RateSample
 
 
 def angle_between(first, second):

@@ -13,6 +13,7 @@ import os
 import platform
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 
@@ -20,10 +21,10 @@ import numpy as np
 import vqf
 
 from analysis import rotation
-from analysis.integration import RateSample, integrate
+from analysis.integration import integrate
 from analysis.orientation import segment_motion
 from analysis.results import Mounting
-from analysis.samples import SampleTable
+from analysis.samples import RateSample, SampleTable
 from tests.support.optical_rotation import RECORD, OpticalRecord, load
 from tests.support.orientation_libraries import (
     STANDARD_GRAVITY,
@@ -103,11 +104,13 @@ def _speed() -> list[str]:
 def _accuracy(record: OpticalRecord) -> list[str]:
     samples, step_s = record.samples, 1.0 / record.rate_hz
     rested = samples.gyro - record.resting_bias
-    mean = RateSample.MEAN
+    instants = replace(samples, rate_sample=RateSample.INSTANT)
     found = {
-        "gyro alone, bias of the first rest": integrate(samples.time_s, rested, kind=mean),
-        "segment_motion": segment_motion(samples, AS_WORN, kind=mean).orientation,
-        "segment_motion, samples as instants": segment_motion(samples, AS_WORN).orientation,
+        "gyro alone, bias of the first rest": integrate(
+            samples.time_s, rested, kind=RateSample.MEAN
+        ),
+        "segment_motion": segment_motion(samples, AS_WORN).orientation,
+        "segment_motion, samples as instants": segment_motion(instants, AS_WORN).orientation,
         "vqf": filter_vqf(samples, step_s),
         "vqf, forwards and backwards": offline_vqf(samples, step_s),
         "imufusion, bias of the first rest": filter_imufusion(samples, step_s, record.resting_bias),

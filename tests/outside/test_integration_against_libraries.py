@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from analysis.integration import RateSample, integrate
+from analysis.integration import integrate
+from analysis.samples import RateSample
 from tests.support.orientation_libraries import gyro_only_imufusion, gyro_only_vqf
 
 STEP_S = 0.005

@@ -17,6 +17,7 @@ from tests.benchmarks.accuracy_real import (
     COVERED,
     FITTED_LEVEL_DEG,
     PEAK_LEVEL,
+    STATED,
     SWING,
     RealSwing,
     fitted_errors,
@@ -25,7 +26,6 @@ from tests.benchmarks.accuracy_real import (
 )
 from tests.support.optical_rotation import load
 
-TOLD = "ours, told that the sensor averages"
 CONTRADICTS = "this recording's gyro and accelerometer contradict each other during the swing"
 
 
@@ -65,12 +65,12 @@ def test_level_lead_of_the_real_swing_agrees_within_its_stated_uncertainty(real:
 
 
 def test_level_orientation_in_fast_rotation_is_no_worse_than_the_better_library():
-    """The sensor averages its rate between outputs, which is told; see accuracy_real for untold."""
+    """The recording states that its gyro samples are means; see tests.support.optical_rotation."""
     errors = {name: float(np.median(e)) for name, e in orientation_errors(load()).items()}
     libraries = ("vqf", "vqf, forwards and backwards", "imufusion")
-    assert errors[TOLD] <= min(errors[name] for name in libraries)
-    assert errors[TOLD] <= 1.9
+    assert errors[STATED] <= min(errors[name] for name in libraries)
+    assert errors[STATED] <= 1.9
 
 
 def test_level_orientation_after_a_fit_on_the_first_half_is_within_1_4_degrees_on_the_second():
-    assert np.median(fitted_errors(load())[TOLD]) < FITTED_LEVEL_DEG
+    assert np.median(fitted_errors(load())[STATED]) < FITTED_LEVEL_DEG
