@@ -6,8 +6,10 @@ other one rides on soft tissue with 8 to 12 Hz, damping 0.10 to 0.25; scale with
 accelerometer offset of 0.03 m/s^2; golfers whose shoulders at address are some 5 degrees off
 square to their hips. Bias, its certainty and the vertical's come from the samples themselves.
 
-Riding moves every reading the same way, and half of the sensors are not moved at all, so it is
-not corrected; its mean effect counts in full beside its spread (JCGM 100:2008, F.2.4.5).
+Riding moves every reading the same way, and half of the sensors are not moved at all, so where
+nothing is said of what holds a sensor it is not corrected; its mean effect counts in full beside
+its spread (JCGM 100:2008, F.2.4.5). Said to be strapped on, a sensor has its mean ride undone and
+the spread of springs is left; on a plate it does not ride.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ import numpy.typing as npt
 from analysis.calibration import BOW_U
 from analysis.gravity import STANDARD_GRAVITY
 from analysis.orientation import SegmentMotion
+from analysis.results import Fixing
 from analysis.samples import Array
 from analysis.segment_effects import (
     BIAS,
@@ -41,6 +44,12 @@ OFFSET_U = 0.03
 to 0.4 to 0.6 m/s^2)."""
 RIDING_SHARE = 0.5
 """How many sensors ride on soft tissue (own assumption; no published share)."""
+RIDING_SHARES = {
+    Fixing.UNKNOWN: (RIDING_SHARE, RIDING_SHARE),
+    Fixing.STRAPPED: (1.0, 0.0),
+    Fixing.RIGID: (0.0, 0.0),
+}
+"""Sensors that ride, as they count for the spread of rides and for the mean ride left in."""
 UNCALIBRATED_U = np.radians(10.0)
 """rad, each axis: a sensor put on by eye in the segment's axes (own estimate)."""
 SQUARE_U = np.radians(5.0)
@@ -94,11 +103,11 @@ def mixing(number: int, motion: SegmentMotion, clock_u_s: float, *, calibrated: 
     sizes[OFFSET], sizes[CLOCK] = OFFSET_U / STANDARD_GRAVITY, clock_u_s
     np.fill_diagonal(own, sizes)
     # each point's difference from the mean of all, and that mean as a cause of both segments
-    weight = 1.0 / len(RIDES)
-    own[RIDE, RIDE] = np.sqrt(RIDING_SHARE * weight) * (np.eye(len(RIDES)) - weight)
+    weight, (spread, mean) = 1.0 / len(RIDES), RIDING_SHARES[motion.mounting.fixing]
+    own[RIDE, RIDE] = np.sqrt(spread * weight) * (np.eye(len(RIDES)) - weight)
     matrix = np.zeros((CAUSES, TOTAL))
     matrix[:, number * CAUSES : (number + 1) * CAUSES] = own
-    matrix[RIDE, RIDING] = np.sqrt(RIDING_SHARE) * weight
+    matrix[RIDE, RIDING] = np.sqrt(mean) * weight
     matrix[MOUNTING.start + 1, BOW] = bow_u
     return Mixing(matrix)
 

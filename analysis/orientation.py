@@ -12,7 +12,8 @@ from analysis.averaging import at_stamps
 from analysis.errors import SampleError
 from analysis.gravity import Vertical, fit_vertical
 from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
-from analysis.results import Flag, Interval, Mounting
+from analysis.results import Fixing, Flag, Interval, Mounting
+from analysis.ride import without_ride
 from analysis.samples import Array, RateSample, SampleTable
 
 Mask = npt.NDArray[np.bool_]
@@ -82,6 +83,8 @@ def segment_motion(
     gyro = samples.gyro
     if samples.rate_sample is RateSample.MEAN:
         gyro = at_stamps(time_s, gyro)
+    if mounting.fixing is Fixing.STRAPPED:
+        gyro = without_ride(time_s, gyro)
     rate = rotation.rotate(mounting.rotation, gyro - at_rest.rate)
     fastest = int(np.argmax(rotation.squared_length(rate)))
     fit = fit_vertical(

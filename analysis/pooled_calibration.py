@@ -61,7 +61,7 @@ def _middle(repeats: list[Mounting]) -> tuple[Mounting, Array]:
     # what the sensors added to a bow's axis, beyond the posture, is new each time
     read = [max(one.heading_u_rad**2 - BOW_U**2, 0.0) for one in repeats]
     heading_u = float(np.hypot(heading_u, np.sqrt(np.mean(read) / len(read))))
-    return Mounting(rotation.normalise(middle), tilt_u, heading_u), off
+    return Mounting(rotation.normalise(middle), tilt_u, heading_u, repeats[0].fixing), off
 
 
 def _u(one_u: float, scatter: float, n: int) -> float:

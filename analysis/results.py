@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from analysis.samples import Array
@@ -55,6 +55,17 @@ class Flag:
     spoils: bool = True
 
 
+class Fixing(StrEnum):
+    """What holds a sensor to its segment; only the user can know."""
+
+    UNKNOWN = "unknown"
+    """Not said: nothing is undone, and the uncertainty counts riding as likely as not."""
+    STRAPPED = "strapped"
+    """A belt or strap over skin and cloth: the usual ride is undone (analysis.ride)."""
+    RIGID = "rigid"
+    """As on a plate: it does not ride."""
+
+
 @dataclass(frozen=True, slots=True)
 class Mounting:
     """How a sensor sits on its segment.
@@ -66,6 +77,7 @@ class Mounting:
     rotation: Array
     tilt_u_rad: float = 0.0
     heading_u_rad: float = 0.0
+    fixing: Fixing = Fixing.UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +92,14 @@ class Calibration:
     from_s: float = float("-inf")
     calibrated: bool = False
     flags: tuple[Flag, ...] = ()
+
+    def fixed(self, fixing: Fixing) -> Calibration:
+        """The same, with what holds both sensors said."""
+        return replace(
+            self,
+            pelvis=replace(self.pelvis, fixing=fixing),
+            upper_back=replace(self.upper_back, fixing=fixing),
+        )
 
 
 @dataclass(frozen=True, slots=True)
