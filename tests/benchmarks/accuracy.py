@@ -12,8 +12,10 @@ import re
 import sys
 import time
 from collections.abc import Iterator
+from itertools import product
 from pathlib import Path
 
+from analysis.results import Fixing
 from sensors.swing_shape import SwingShape
 from tests.benchmarks.accuracy_levels import Counts, Row, counts, rows
 from tests.benchmarks.accuracy_sessions import (
@@ -26,7 +28,14 @@ from tests.benchmarks.accuracy_sessions import (
 )
 
 METHODS = Path(__file__).parents[2] / "analysis" / "METHODS.md"
-RATES_HZ = (200.0, 100.0)
+WEARINGS = (
+    *(Wearing(riding, rate_hz) for riding in (False, True) for rate_hz in (200.0, 100.0)),
+    *(
+        Wearing(riding=True, rate_hz=rate_hz, fixing=Fixing.STRAPPED, repeats=repeats)
+        for rate_hz in (200.0, 100.0)
+        for repeats in (1, 3)
+    ),
+)
 _HEAD = "| column | n | bias | mean size | 95 % within | level | met | in interval |"
 
 
@@ -39,15 +48,12 @@ def main() -> int:
     parser.add_argument("--write", action="store_true", help="into analysis/METHODS.md")
     given = parser.parse_args()
     begin, met, lines = time.perf_counter(), True, []
-    for riding in (False, True):
-        for rate_hz in RATES_HZ:
-            for shapes in (TURNING, DWELLING):
-                wearing = Wearing(riding, rate_hz)
-                swings = given.swings if shapes is TURNING else max(given.each, given.swings // 4)
-                table, reached = _measure(wearing, shapes, swings, given.seed_set, given.each)
-                print("\n".join(table), flush=True)
-                lines += table
-                met &= reached
+    for wearing, shapes in product(WEARINGS, (TURNING, DWELLING)):
+        swings = given.swings if shapes is TURNING else max(given.each, given.swings // 4)
+        table, reached = _measure(wearing, shapes, swings, given.seed_set, given.each)
+        print("\n".join(table), flush=True)
+        lines += table
+        met &= reached
     print(f"{time.perf_counter() - begin:.0f} s; levels {'met' if met else 'NOT met'}")
     if given.write:
         write_between_marks(METHODS, "accuracy", [f"Seed set: {given.seed_set}.", "", *lines])

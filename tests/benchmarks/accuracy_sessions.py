@@ -6,18 +6,20 @@ for nothing but the figures that are published. No constant was ever chosen on a
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from analysis.calibration import calibrate
-from analysis.results import GolferFacts, Handedness, Interval, Sex, Swing
+from analysis.pooled_calibration import pooled
+from analysis.results import Calibration, Fixing, GolferFacts, Handedness, Interval, Sex, Swing
 from analysis.samples import SampleTable
+from sensors.faults import SensorFaults
 from sensors.golfer_simulation import SimulatedGolfer, SimulatedRangeSession
 from sensors.motion_truth import SwingTruth
-from sensors.practice_plan import PracticePlan
+from sensors.practice_plan import CalibrationPosture, PracticePlan
 from sensors.swing_shape import (
     DWELLING_AT_TOP,
     LONG_TURN_LATE_TRANSITION,
@@ -48,17 +50,25 @@ LOST_S = 0.15
 
 @dataclass(frozen=True)
 class Wearing:
-    """How the sensors are worn and sampled. riding: on soft tissue, after an imperfect calibration;
-    else rigidly, after a perfect one."""
+    """How the sensors are worn and sampled.
+
+    riding: on soft tissue, after an imperfect calibration; else rigidly, after a perfect one.
+    fixing: what the analysis is told of it. repeats: stands and bows, each as far off as chance
+    has it.
+    """
 
     riding: bool
     rate_hz: float
+    fixing: Fixing = Fixing.UNKNOWN
+    repeats: int = 1
 
     @property
     def name(self) -> str:
         """In words."""
         worn = "as people wear them" if self.riding else "rigidly worn"
-        return f"{worn}, {self.rate_hz:.0f} Hz"
+        told = "" if self.fixing is Fixing.UNKNOWN else f", said to be {self.fixing}"
+        often = "" if self.repeats == 1 else f", {self.repeats} stands and bows"
+        return f"{worn}, {self.rate_hz:.0f} Hz{told}{often}"
 
 
 @dataclass(frozen=True)
@@ -119,9 +129,13 @@ def _simulated(
         for segment, sensor in faults.items()
     }
     simulated = SimulatedRangeSession(plan, faults, seed, golfer)
-    marks = {mark.kind: Interval(mark.start_s, mark.end_s) for mark in simulated.marks}
     tables = [sample_table(simulated, segment) for segment in ("pelvis", "upper_back")]
-    calibration = calibrate(*tables, marks["stand"], marks["bow"], from_s=marks["bow"].end_s)
+    first = _calibration(simulated)
+    again = [
+        _calibration(_calibration_only(seed + 1_000_000 * k, golfer, faults, wearing, rng))
+        for k in range(1, wearing.repeats)
+    ]
+    calibration = replace(pooled([first, *again]).fixed(wearing.fixing), from_s=first.from_s)
     facts = GolferFacts(Handedness(golfer.handedness), golfer.height_m, golfer.mass_kg, Sex.MALE)
     session = RangeSession(
         tables[0],
@@ -132,6 +146,24 @@ def _simulated(
         tuple(simulated.spans),
     )
     return session, [hole for table in tables for hole in holes(table, LOST_S)]
+
+
+def _calibration(simulated: SimulatedRangeSession) -> Calibration:
+    marks = {mark.kind: Interval(mark.start_s, mark.end_s) for mark in simulated.marks}
+    tables = [sample_table(simulated, segment) for segment in ("pelvis", "upper_back")]
+    return calibrate(*tables, marks["stand"], marks["bow"], from_s=marks["bow"].end_s)
+
+
+def _calibration_only(
+    seed: int,
+    golfer: SimulatedGolfer,
+    faults: Mapping[SegmentName, SensorFaults],
+    wearing: Wearing,
+    rng: np.random.Generator,
+) -> SimulatedRangeSession:
+    """The same sensors, worn the same way: one more stand and bow, and no swing."""
+    posture = imperfect_calibration(rng) if wearing.riding else CalibrationPosture()
+    return SimulatedRangeSession(PracticePlan(0, posture), faults, seed, golfer)
 
 
 def sample_table(simulated: SimulatedRangeSession, segment: SegmentName) -> SampleTable:

@@ -14,6 +14,7 @@ from functools import lru_cache
 
 import pytest
 
+from analysis.results import Fixing
 from tests.benchmarks.accuracy_levels import (
     ANGLES,
     PEAK_TIMES,
@@ -34,13 +35,17 @@ from tests.benchmarks.accuracy_sessions import (
 
 SWINGS, DWELLING_SWINGS = 100, 24
 """For each way of wearing; in many short sessions, each with sensors of its own."""
-RIGID, RIGID_SLOW, RIDING, RIDING_SLOW = (
-    Wearing(riding, rate_hz) for riding in (False, True) for rate_hz in (200.0, 100.0)
+RIGID, RIGID_SLOW = (Wearing(riding=False, rate_hz=rate_hz) for rate_hz in (200.0, 100.0))
+RIDING = Wearing(riding=True, rate_hz=200.0)
+STRAPPED, STRAPPED_SLOW = (
+    Wearing(riding=True, rate_hz=rate_hz, fixing=Fixing.STRAPPED, repeats=3)
+    for rate_hz in (200.0, 100.0)
 )
+"""The analysis is told that the sensors are strapped on, and the golfer stood and bowed thrice."""
 SMALL_RUN = 1.15
 """On the 95th percentiles only: of some 40 sensors it is itself uncertain by 5 to 10 %. The run of
 200 swings a table holds the levels as they stand."""
-WAYS = (RIGID, RIGID_SLOW, RIDING, RIDING_SLOW)
+WAYS = (RIGID, RIGID_SLOW, RIDING, STRAPPED, STRAPPED_SLOW)
 GROUPS = {
     "takeaway": TAKEAWAY,
     "angles": ANGLES,
@@ -49,10 +54,13 @@ GROUPS = {
     "peak times": PEAK_TIMES,
 }
 MISSED = {
-    (RIDING, "angles"): "a bow 5 degrees off alone costs up to 3 degrees of turn",
-    (RIDING, "peaks"): "a sensor on a spring of 8-12 Hz overshoots by 1-3 %",
+    (
+        RIDING,
+        "angles",
+    ): "one stand 3 and one bow 5 degrees off alone cost up to 2.3 degrees of turn",
+    (RIDING, "peaks"): "a sensor on a spring of 8-12 Hz overshoots by 1-3 % where nobody says so",
 }
-"""Levels not reached, at either rate, and why."""
+"""Levels not reached, and why."""
 
 
 @lru_cache
@@ -79,7 +87,7 @@ def cases() -> list:
     out = []
     for wearing in WAYS:
         for group in GROUPS:
-            reason = MISSED.get((Wearing(wearing.riding, 200.0), group))
+            reason = MISSED.get((wearing, group))
             marks = [pytest.mark.xfail(reason=reason, strict=True)] if reason else []
             out.append(pytest.param(wearing, group, marks=marks, id=f"{wearing.name}: {group}"))
     return out
