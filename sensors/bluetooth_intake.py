@@ -187,6 +187,7 @@ class SensorIntake:
             gyro_range_dps=profile.gyro_range_dps,
             accel_range_g=profile.accel_range_g,
             tick_s=profile.tick_s,
+            rate_sample=profile.gyro.sample,
         )
         yield StreamStarted(stream, self._clock)
 

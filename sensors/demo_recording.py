@@ -84,6 +84,7 @@ def record(session: SimulatedRangeSession, name: str, wearer: Wearer) -> Recordi
             sensor="simulated sensor",
             gyro_range_dps=faults.gyro_range_dps,
             accel_range_g=None if limit is None else limit / STANDARD_GRAVITY_MPS2,
+            rate_sample=faults.rate_sample,
         )
     marks = tuple(Mark(kind=m.kind, start_s=m.start_s, end_s=m.end_s) for m in session.marks)
     return Recording(name, sensors["pelvis"], sensors["upper_back"], marks, wearer)

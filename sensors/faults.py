@@ -18,10 +18,12 @@ from scipy.spatial.transform import Rotation
 from sensors.body_motion import STANDARD_GRAVITY, BodyMotion, SegmentState
 from sensors.errors import SimulationError
 from sensors.smooth_path import Array, Knot, derivatives, smooth_path
-from sensors.wire import SegmentName
+from sensors.wire import RateSample, SegmentName
 
 _RINGING_S = 0.06
 """A strike has died away after this time."""
+_PARTS = 8
+"""Instants whose mean a sensor that averages gives: the true mean to 1/64 of the bend in a step."""
 _COUNTS = 32767
 """Largest count of a 16-bit sensor axis."""
 
@@ -88,6 +90,7 @@ class SensorFaults:
     (i, j) small off-diagonal of the measuring axes. noise densities in deg/s/sqrt(Hz) and
     m/s^2/sqrt(Hz). Ranges deg/s and m/s^2; None: none, and no counts. batch_loss: chance that a
     batch of `batch_samples` is lost; gaps: stretches of session time without samples, s.
+    averages: a sample is the mean of what was felt since the sample before, not what is felt then.
 
     Raises SimulationError for a number that no sensor has.
     """
@@ -113,6 +116,7 @@ class SensorFaults:
     batch_samples: int = 20
     batch_loss: float = 0.0
     gaps: tuple[tuple[float, float], ...] = ()
+    averages: bool = False
 
     def __post_init__(self) -> None:
         for name, value, low, high in (
@@ -127,6 +131,11 @@ class SensorFaults:
         length = float(np.linalg.norm(self.mounting))
         if not 0.99 <= length <= 1.01:
             raise SimulationError(f"mounting: expected a unit quaternion, its length is {length}")
+
+    @property
+    def rate_sample(self) -> RateSample | None:
+        """What the sensor states of its gyro samples; nothing where they are instants."""
+        return "mean" if self.averages else None
 
 
 Counts = np.ndarray[tuple[int], np.dtype[np.int64]]
@@ -172,7 +181,8 @@ class SimulatedSensor:
         self._stretch = 0
         self._next = 0
         self._bias = np.radians(np.asarray(faults.gyro_bias_dps))
-        self._ride = _Ride(faults.soft_tissue, faults.rate_hz) if faults.soft_tissue else None
+        inner_hz = faults.rate_hz * (_PARTS if faults.averages else 1)
+        self._ride = _Ride(faults.soft_tissue, inner_hz) if faults.soft_tissue else None
         self._to_sensor = Rotation.from_quat(faults.mounting, scalar_first=True).inv()
         self._period_s = 1.0 / (faults.rate_hz * (1.0 + faults.clock_drift_ppm * 1e-6))
         first = np.random.default_rng(self._seed).uniform(0.0, self._period_s)
@@ -189,7 +199,7 @@ class SimulatedSensor:
         time_s = np.asarray(self._first_s + number * self._period_s, dtype=np.float64)
         rng = np.random.default_rng((*self._seed, self._stretch))
         self._stretch += 1
-        gyro, force = self._felt(motion.segment(self.segment, time_s), time_s, impacts_s)
+        gyro, force = self._output(motion, time_s, impacts_s)
         gyro = self._measured_gyro(gyro, rng)
         force = self._measured_force(force, rng)
         device_s = (time_s - self.faults.clock_offset_s) * (
@@ -198,6 +208,19 @@ class SimulatedSensor:
         ticks = np.floor(device_s / self.faults.tick_s + 1e-6).astype(np.int64)
         kept = self._kept(number, time_s, rng)
         return SensorSamples(number[kept], time_s[kept], ticks[kept], gyro[kept], force[kept])
+
+    def _output(
+        self, motion: BodyMotion, time_s: Array, impacts_s: Sequence[float]
+    ) -> tuple[Array, Array]:
+        """What a sensor without errors gives at its outputs: what it feels then, or the mean."""
+        at_s = time_s
+        if self.faults.averages:
+            back_s = self._period_s * (np.arange(_PARTS)[::-1] + 0.5) / _PARTS
+            at_s = (time_s[:, None] - back_s).ravel()
+        gyro, force = self._felt(motion.segment(self.segment, at_s), at_s, impacts_s)
+        if not self.faults.averages:
+            return gyro, force
+        return gyro.reshape(-1, _PARTS, 3).mean(axis=1), force.reshape(-1, _PARTS, 3).mean(axis=1)
 
     def _felt(
         self, state: SegmentState, time_s: Array, impacts_s: Sequence[float]

@@ -10,7 +10,7 @@ from sensors.bids_files import RecordingFiles, sidecars
 from sensors.bids_text import MISSING, TextTable, read_json, read_table
 from sensors.errors import RecordingError
 from sensors.units import ACCELERATION_UNITS, ANGULAR_VELOCITY_UNITS, TIME_UNITS
-from sensors.wire import SegmentName
+from sensors.wire import RateSample, SegmentName
 
 MAX_CHANNELS: Final = 1000
 """Far above the seven of one sensor; guards against a claim."""
@@ -48,6 +48,7 @@ class SystemFacts:
     sensor: str | None = None
     gyro_range_dps: float | None = None
     accel_range_g: float | None = None
+    rate_sample: RateSample | None = None
 
 
 def read_channel_layout(files: RecordingFiles, segment: SegmentName) -> ChannelLayout:
@@ -90,8 +91,8 @@ def read_system_facts(
 ) -> SystemFacts:
     """What motion.json and those above it say, the nearest winning.
 
-    Raises RecordingError for a count that channels.tsv does not bear out, and for a rate or a
-    duration beyond anything a body-worn sensor records.
+    Raises RecordingError for a count that channels.tsv does not bear out, for a rate or a duration
+    beyond anything a body-worn sensor records, and for a kind of gyro sample that is not known.
     """
     found = sidecars(files, files.motion[segment], "motion.json")
     if not found:
@@ -121,6 +122,7 @@ def read_system_facts(
         sensor=_text(facts, "ManufacturersModelName"),
         gyro_range_dps=_positive(facts, "GyroscopeRange", path),
         accel_range_g=_positive(facts, "AccelerometerRange", path),
+        rate_sample=_rate_sample(facts, path),
     )
 
 
@@ -186,6 +188,20 @@ def _positive(facts: dict[str, object], key: str, path: Path) -> float | None:
         )
     # Whole numbers in JSON have no limit, floats have.
     return float(value) if value < 1e300 else float("inf")
+
+
+def _rate_sample(facts: dict[str, object], path: Path) -> RateSample | None:
+    value = facts.get("GyroscopeSample", MISSING)
+    if value in (MISSING, None):
+        return None
+    if value == "instant":
+        return "instant"
+    if value == "mean":
+        return "mean"
+    raise RecordingError(
+        f"GyroscopeSample must be 'instant', 'mean' or {MISSING!r}, received {str(value)[:40]!r}",
+        path,
+    )
 
 
 def _text(facts: dict[str, object], key: str) -> str | None:

@@ -14,6 +14,7 @@ import msgspec
 import numpy as np
 
 from sensors.units import ACCELERATION_UNITS, ANGULAR_VELOCITY_UNITS
+from sensors.wire import RateSample
 
 PROFILE_FORMAT: Final = 1
 
@@ -200,11 +201,15 @@ class TickClock(_Table, frozen=True, kw_only=True):
 
 
 class Gyro(_Table, frozen=True, kw_only=True):
-    """Angular velocity: `per_count` of `unit` for one count; range in `unit`; axes: see Accel."""
+    """Angular velocity: `per_count` of `unit` for one count; range in `unit`; axes: see Accel.
+
+    sample: the rate at the sample's time, or the mean since the sample before; None: not known.
+    """
 
     unit: Literal["deg/s", "rad/s"]
     per_count: Ratio
     range: Ratio
+    sample: RateSample | None = None
     axes: tuple[Axis, Axis, Axis] = ("+x", "+y", "+z")
 
     @property

@@ -335,6 +335,8 @@ def remarks(profile: Profile) -> Iterator[str]:
         yield "No clock is sent: timing rests on the sample count and the times of arrival."
     elif profile.tick_s > 0.001:
         yield f"The tick of {1000 * profile.tick_s:g} ms is coarse; 1 ms or finer is better."
+    if profile.gyro.sample is None:
+        yield "Not said whether a gyro sample is an instant or a mean; taken as an instant."
     if profile.battery is None:
         yield "No battery level is read."
     if _mirrored(profile.gyro) != _mirrored(profile.accel):

@@ -28,6 +28,10 @@ _MANY: Final[dict[int | str, str]] = {
     "fill": "as many samples as fit",
     "count": "samples as counted",
 }
+_GYRO_SAMPLES: Final = {
+    "instant": "a sample is the rate at its time",
+    "mean": "a sample is the mean since the sample before",
+}
 
 
 def summary_lines(profile: Profile) -> Iterator[str]:
@@ -45,6 +49,8 @@ def summary_lines(profile: Profile) -> Iterator[str]:
         yield from _packet_lines(profile, packet)
     yield from _clock_lines(profile)
     yield f"  gyro          {_unit(profile, 'gyro', profile.gyro)}"
+    if profile.gyro.sample:
+        yield f"                {_GYRO_SAMPLES[profile.gyro.sample]}"
     yield f"  accel         {_unit(profile, 'accel', profile.accel)}"
     if profile.battery:
         yield f"  battery       percent from {profile.battery.characteristic}"

@@ -178,7 +178,11 @@ def _motion_json(recording: Recording, sensor: SensorRecording) -> dict[str, obj
     time_s = sensor.time_s
     duration_s = float(time_s[-1] - time_s[0])
     part = sensor.segment.replace("_", " ")
-    ranges = {"GyroscopeRange": sensor.gyro_range_dps, "AccelerometerRange": sensor.accel_range_g}
+    stated = {
+        "GyroscopeRange": sensor.gyro_range_dps,
+        "AccelerometerRange": sensor.accel_range_g,
+        "GyroscopeSample": sensor.rate_sample,
+    }
     return {
         "TaskName": recording.task,
         "TaskDescription": "golf swings with two body-worn inertial sensors",
@@ -195,7 +199,7 @@ def _motion_json(recording: Recording, sensor: SensorRecording) -> dict[str, obj
         "LATENCYChannelCount": 1,
         "MissingValues": "a sample that was not received has no line",
         "SensorPlacement": f"{part}, axes of the sensor itself",
-        **{key: limit for key, limit in ranges.items() if limit is not None},
+        **{key: fact for key, fact in stated.items() if fact is not None},
     }
 
 

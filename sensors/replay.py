@@ -72,6 +72,7 @@ def stream_of(sensor: SensorRecording) -> Stream:
         rate_hz=sensor.rate_hz,
         gyro_range_dps=sensor.gyro_range_dps,
         accel_range_g=sensor.accel_range_g,
+        rate_sample=sensor.rate_sample,
     )
 
 

@@ -76,6 +76,7 @@ class SimulatedSource:
             rate_hz=faults.rate_hz,
             gyro_range_dps=faults.gyro_range_dps,
             accel_range_g=_range_g(faults),
+            rate_sample=faults.rate_sample,
             tick_s=faults.tick_s,
         )
 

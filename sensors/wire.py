@@ -7,6 +7,8 @@ Service: Welcome or Refusal, then one Acknowledge for each batch once it is comm
 effect in the order in which they came. Finish is answered by closing the connection with code 1000.
 
 Arrays are little-endian bytes: float64 for times, float32 for samples, row-major (n, 3).
+A field may be added with a default: who does not know it passes it over, who does not send it means
+the default. Any other change is a new WIRE_VERSION.
 No I/O here: bytes in, messages out.
 """
 
@@ -27,6 +29,7 @@ MAX_FRAME_BYTES = 256 * 1024
 SegmentName = Literal["pelvis", "upper_back"]
 MarkKind = Literal["stand", "bow", "sync"]
 StreamState = Literal["streaming", "silent", "lost", "slow"]
+RateSample = Literal["instant", "mean"]
 
 
 class WireError(ValueError):
@@ -34,7 +37,11 @@ class WireError(ValueError):
 
 
 class Stream(msgspec.Struct, frozen=True, kw_only=True):
-    """One sensor's flow of samples. `stream_id` is new for every start of a sensor."""
+    """One sensor's flow of samples. `stream_id` is new for every start of a sensor.
+
+    rate_sample: what a gyro sample is, the rate at its time or the mean since the sample before;
+    None: not stated, taken as "instant".
+    """
 
     stream_id: str
     segment: SegmentName
@@ -43,6 +50,7 @@ class Stream(msgspec.Struct, frozen=True, kw_only=True):
     gyro_range_dps: float | None = None
     accel_range_g: float | None = None
     tick_s: float | None = None
+    rate_sample: RateSample | None = None
 
 
 class Hello(msgspec.Struct, tag="hello", frozen=True, kw_only=True):

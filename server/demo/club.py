@@ -63,6 +63,7 @@ def _sensor(simulated: SimulatedRangeSession, segment: SegmentName) -> SensorRec
         accel_range_g=None
         if faults.accel_range is None
         else faults.accel_range / STANDARD_GRAVITY_MPS2,
+        rate_sample=faults.rate_sample,
     )
 
 

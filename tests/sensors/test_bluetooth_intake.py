@@ -91,6 +91,7 @@ def test_a_sensor_that_sends_is_a_stream_with_its_ranges_and_clock():
     assert (stream.segment, stream.rate_hz, stream.sensor) == ("pelvis", 200.0, "torsolog 1")
     assert (stream.gyro_range_dps, stream.accel_range_g) == pytest.approx((2000.0, 16.0))
     assert stream.tick_s == 1.0 / 32768.0
+    assert stream.rate_sample == "instant"
     assert sum(len(packet.ticks) for packet in sensor.packets) == 400
     assert {packet.lost_before for packet in sensor.packets} == {0}
     assert sensor.states == ["streaming"]

@@ -102,6 +102,24 @@ def test_a_slip_turns_the_mounting_for_good_and_shows_in_the_gyro(motion):
     assert np.degrees(np.trapezoid(along, plain.time_s)) == pytest.approx(12.0, abs=0.01)
 
 
+def test_a_sensor_that_averages_gives_the_mean_since_the_sample_before(motion):
+    samples = sampled(motion, replace(IDEAL, averages=True))
+    assert np.array_equal(samples.time_s, sampled(motion).time_s)
+    fine_s = samples.time_s[:, None] + np.linspace(-0.005, 0.0, 401)
+    true = motion.segment("upper_back", fine_s.ravel()).angular_velocity.reshape(-1, 401, 3)
+    means = np.trapezoid(true, dx=1.0 / 400.0, axis=1)
+    assert np.degrees(np.abs(true[:, -1] - means)).max() > 5.0
+    assert np.degrees(np.abs(samples.gyro - means)).max() < 0.01
+
+
+def test_a_sensor_that_averages_rides_as_another_does(motion):
+    riding = replace(IDEAL, soft_tissue=SoftTissue())
+    at_once, mean = sampled(motion, riding), sampled(motion, replace(riding, averages=True))
+    between = 0.5 * (at_once.gyro[1:] + at_once.gyro[:-1])
+    assert np.degrees(np.abs(mean.gyro[1:] - between)).max() < 1.5
+    assert (riding.rate_sample, replace(riding, averages=True).rate_sample) == (None, "mean")
+
+
 def test_bias_scale_and_misalignment_come_to_the_true_rate(motion):
     wrong = replace(
         IDEAL,

@@ -198,10 +198,20 @@ def test_a_duration_that_the_samples_do_not_bear_out_is_said(folder):
     assert any("stated to last 100000 s, holds 3.0 s" in note for note in notes)
 
 
+@pytest.mark.parametrize(
+    ("stated", "kind"), [('"mean"', "mean"), ('"instant"', "instant"), ('"n/a"', None)]
+)
+def test_what_a_gyro_sample_is_comes_from_motion_json(folder, stated, kind):
+    folder.file("upperback", "motion.json").write_text(f'{{"GyroscopeSample": {stated}}}')
+    recording = read_recording(folder.root)
+    assert (recording.pelvis.rate_sample, recording.upper_back.rate_sample) == (None, kind)
+
+
 def test_sensor_ranges_come_from_motion_json(folder):
     folder.file("pelvis", "motion.json").write_text(
         '{"GyroscopeRange": 2000, "AccelerometerRange": 16, "SamplingFrequency": "n/a"}'
     )
     sensor = read_recording(folder.root).pelvis
     assert (sensor.gyro_range_dps, sensor.accel_range_g) == (2000.0, 16.0)
+    assert sensor.rate_sample is None
     assert math.isclose(sensor.rate_hz, 100.0)

@@ -41,7 +41,7 @@ class FakeTime:
 def sensor(segment, time_s) -> SensorRecording:
     rng = np.random.default_rng(len(segment))
     gyro, accel = rng.normal(size=(2, len(time_s), 3)).astype(np.float32).astype(np.float64)
-    return SensorRecording(segment, time_s, gyro, accel, 200.0, "sensor A", 2000.0, 16.0)
+    return SensorRecording(segment, time_s, gyro, accel, 200.0, "sensor A", 2000.0, 16.0, "mean")
 
 
 def recording() -> Recording:
@@ -71,6 +71,7 @@ async def test_a_replay_gives_every_sample_to_the_bit_with_the_sensor_s_facts():
         stream = start.stream
         assert (stream.segment, stream.sensor) == (original.segment, "sensor A")
         assert (stream.gyro_range_dps, stream.accel_range_g, stream.rate_hz) == (2000, 16, 200)
+        assert stream.rate_sample == "mean"
         parts = packets(events, stream.stream_id)
         times = np.concatenate([start.clock.session_times(part)[0] for part in parts])
         assert times.tobytes() == original.time_s.tobytes()
@@ -146,7 +147,7 @@ def simulated(**faults) -> SimulatedRangeSession:
 
 
 async def test_the_simulated_golfer_streams_what_both_sensors_sense():
-    session = simulated(gyro_range_dps=2000.0, accel_range=16 * 9.80665)
+    session = simulated(gyro_range_dps=2000.0, accel_range=16 * 9.80665, averages=True)
     events = await all_of(SimulatedSource(session, speed=0.0))
     for start in events[:2]:
         expected = session.sensor(start.stream.segment)
@@ -156,6 +157,7 @@ async def test_the_simulated_golfer_streams_what_both_sensors_sense():
         assert np.concatenate([p.gyro for p in parts]).tobytes() == expected.gyro.tobytes()
         assert np.concatenate([p.ticks for p in parts]).tolist() == expected.ticks.tolist()
     assert events[0].stream.accel_range_g == pytest.approx(16.0)
+    assert [start.stream.rate_sample for start in events[:2]] == ["mean", None]
     assert [(e.kind, e.start_s) for e in events if isinstance(e, Mark)] == [
         (mark.kind, mark.start_s) for mark in session.marks
     ]

@@ -71,6 +71,17 @@ def outcome(function, argument):
         return str(error)
 
 
+def test_a_collector_that_does_not_know_what_its_samples_are_need_not_say():
+    hello = msgspec.to_builtins(FROM_COLLECTOR[0])
+    del hello["streams"][0]["rate_sample"]
+    said = wire.decode_from_collector(msgspec.msgpack.encode(hello | {"of_a_later_one": 1}))
+    assert said == FROM_COLLECTOR[0]
+    assert said.streams[0].rate_sample is None
+    hello["streams"][0]["rate_sample"] = "median"
+    with pytest.raises(WireError, match=r"'median' - at `\$\.streams\[0\]\.rate_sample`"):
+        wire.decode_from_collector(msgspec.msgpack.encode(hello))
+
+
 @given(st.binary(max_size=300))
 @settings(deadline=None)
 def test_any_bytes_are_a_message_or_a_wire_error(data):

@@ -64,6 +64,8 @@ def profile_tables(draw: st.DrawFn) -> dict[str, Any]:
         units = {"gyro": ("rad/s", 35.0), "accel": ("m/s^2", 160.0)}
     for name, (unit, reach) in units.items():
         tables[name] = _unit(draw, types[name], unit, reach)
+    if kind := draw(st.sampled_from([None, "instant", "mean"])):
+        tables["gyro"]["sample"] = kind
     return tables
 
 
