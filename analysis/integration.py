@@ -1,28 +1,20 @@
 """Angular velocity to orientation: the exact rotation of each step, multiplied up.
 
-The running product is a blocked scan: products within all blocks at once, then the products of
-whole blocks by the same scan, then each block times all before it.
+Each orientation is the one before it times a step, which is linear in its components: all of them
+together are a banded system of equations, triangular, whose solution is that running product.
 """
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
-import numpy.typing as npt
+from scipy.linalg import blas
 
 from analysis import rotation
 from analysis.errors import SampleError
 from analysis.samples import Array, RateSample
 
-_Complex = npt.NDArray[np.complex128]
-
-_LONGEST_BLOCK = 24
-_CHUNK = 1667 * _LONGEST_BLOCK
-"""Steps taken at a time: what a second-level cache holds, in an odd number of blocks, as rows a
-power of two apart share cache lines. Measured, not derived."""
-_SERIAL_LENGTH = 6
-"""Products this few are done one after the other."""
+_CHUNK = 4096
+"""Steps taken at a time: what a second-level cache holds. Measured, not derived."""
 _SERIES_LIMIT = 0.007
 """rad^2, squared half angle up to which the series below are good to 1e-16 (steps of 9.5 degrees,
 1900 deg/s at 200 Hz)."""
@@ -66,13 +58,14 @@ def integrate(
         raise SampleError(f"rate: expected shape ({time_s.size}, 3), received {rate.shape}")
     out = np.empty((time_s.size, 4))
     out[:1] = start
+    planes = np.ascontiguousarray(rate.T)
     dt, dt_before = _intervals(time_s, kind)
     for first in range(0, dt.size, _CHUNK):
         part = slice(first, min(first + _CHUNK, dt.size))
-        samples = rate[first : part.stop + 1]
-        steps = _steps_in_blocks(samples, dt[part], dt_before[part], kind)
+        after = slice(first + 1, part.stop + 1)
+        steps = _steps(planes[:, part], planes[:, after], dt[part], dt_before[part], kind)
         # unit again at each chunk, so that rounding does not grow with the record
-        _follow(rotation.normalise(out[first]), steps, out[first + 1 : part.stop + 1])
+        out[after] = _followed(rotation.normalise(out[first]), steps)
     return out
 
 
@@ -82,28 +75,6 @@ def _intervals(time_s: Array, kind: RateSample) -> tuple[Array, Array]:
     if kind is RateSample.INSTANT:
         return dt, dt
     return dt, np.concatenate((np.zeros(min(dt.size, 1)), dt[:-1]))
-
-
-def _steps_in_blocks(
-    rate: Array, dt: Array, dt_before: Array, kind: RateSample
-) -> tuple[Array, Array, Array]:
-    """Step vectors of n steps from n + 1 samples (n + 1, 3), one column (length,) a block.
-
-    One row for each place in the block, so that later passes run over adjacent memory. The last
-    block is filled up with steps of no length.
-    """
-    n = dt.size
-    length = min(math.isqrt(n), _LONGEST_BLOCK) if n >= _SERIAL_LENGTH**2 else n
-    blocks = -(-n // length)
-    if blocks * length > n:
-        rest = blocks * length - n
-        dt, dt_before = (np.concatenate((a, np.zeros(rest))) for a in (dt, dt_before))
-        rate = np.concatenate((rate, np.zeros((rest, 3))))
-    planes = np.empty((3, length + 1, blocks))
-    planes[:, :-1] = rate[:-1].reshape(blocks, length, 3).transpose(2, 1, 0)
-    planes[:, -1] = rate[length::length].T
-    rows = (np.ascontiguousarray(a.reshape(blocks, length).T) for a in (dt, dt_before))
-    return _steps(planes[:, :-1], planes[:, 1:], next(rows), next(rows), kind)
 
 
 def _steps(
@@ -122,19 +93,23 @@ def _steps(
     return angle[0], angle[1], angle[2]
 
 
-def _follow(start: Array, steps: tuple[Array, Array, Array], out: Array) -> None:
-    """Orientations after each step from `start` (4,), into out (n, 4); steps (length, blocks)."""
-    length, blocks = steps[0].shape
+def _followed(start: Array, steps: tuple[Array, Array, Array]) -> Array:
+    """Orientations (n, 4) after each of n steps from `start` (4,).
+
+    A quaternion is a + b j with complex a = w + x i and b = y + z i. From one to the next,
+        (a + b j)(c + d j) = (a c - b d*) + (a d + b c*) j,
+    are two equations in four unknowns. `band` holds the matrix of all of them by its columns, of a
+    and b in turn, from the diagonal down.
+    """
     w, x, y, z = _step_quaternions(steps)
-    # q = left + right j with left = w + x i, right = y + z i: complex products do the work
-    left, right = np.empty(w.shape, dtype=np.complex128), np.empty(w.shape, dtype=np.complex128)
-    left.real, left.imag, right.real, right.imag = w, x, y, z
-    _running_product(left, right, complex(start[0], start[1]), complex(start[2], start[3]))
-    whole = out if out.shape[0] == w.size else np.empty((w.size, 4))
-    pairs = whole.view(np.complex128).reshape(blocks, length, 2)
-    pairs[:, :, 0], pairs[:, :, 1] = left.T, right.T
-    if whole is not out:
-        out[:] = whole[: out.shape[0]]
+    c, d = w + 1j * x, y + 1j * z
+    band = np.zeros((c.size + 1, 2, 4), dtype=np.complex128)
+    band[:-1, 0, 2], band[:-1, 0, 3] = -c, -d
+    band[:-1, 1, 1], band[:-1, 1, 2] = d.conj(), -c.conj()
+    right = np.zeros(2 * c.size + 2, dtype=np.complex128)
+    right[:2] = complex(start[0], start[1]), complex(start[2], start[3])
+    solved: Array = blas.ztbsv(3, band.reshape(-1, 4).T, right, lower=1, diag=1).view(np.float64)
+    return solved.reshape(-1, 4)[1:]
 
 
 def _step_quaternions(steps: tuple[Array, Array, Array]) -> tuple[Array, ...]:
@@ -158,41 +133,3 @@ def _polynomial(coefficients: tuple[float, ...], x: Array) -> Array:
         value *= x
     value += coefficients[-1]
     return value
-
-
-def _running_product(left: _Complex, right: _Complex, start: complex, start_j: complex) -> None:
-    """Turns columns (length, blocks) of factors into start times all products so far, in place.
-
-    Order of the factors: down the first column, then down the second, and so on.
-    """
-    length, blocks = left.shape
-    for k in range(1, length):
-        left[k], right[k] = _product(left[k - 1], right[k - 1], left[k], right[k])
-    heads = np.empty(blocks, dtype=np.complex128)
-    heads_j = np.empty(blocks, dtype=np.complex128)
-    heads[0], heads_j[0] = start, start_j
-    if blocks > 1:
-        _scan(left[-1, :-1], right[-1, :-1], heads, heads_j)
-    for k in range(length):
-        left[k], right[k] = _product(heads, heads_j, left[k], right[k])
-
-
-def _scan(left: _Complex, right: _Complex, heads: _Complex, heads_j: _Complex) -> None:
-    """Running product of n factors from heads[0] on, into heads[1:]."""
-    n = left.size
-    length = math.isqrt(n) if n >= _SERIAL_LENGTH**2 else n
-    blocks = -(-n // length)
-    inner = np.ones((blocks, length), dtype=np.complex128)
-    inner_j = np.zeros((blocks, length), dtype=np.complex128)
-    inner.reshape(-1)[:n], inner_j.reshape(-1)[:n] = left, right
-    a, b = inner.T.copy(), inner_j.T.copy()
-    _running_product(a, b, complex(heads[0]), complex(heads_j[0]))
-    heads[1:], heads_j[1:] = a.T.reshape(-1)[:n], b.T.reshape(-1)[:n]
-
-
-def _product(a: _Complex, b: _Complex, c: _Complex, d: _Complex) -> tuple[_Complex, _Complex]:
-    """(a + b j)(c + d j), using j c = conj(c) j."""
-    left, right = a * c, a * d
-    left -= b * d.conj()
-    right += b * c.conj()
-    return left, right

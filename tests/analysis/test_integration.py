@@ -48,8 +48,8 @@ def test_about_a_fixed_axis_any_steps_are_exact(steps_s, speed, direction):
 
 
 @pytest.mark.parametrize("kind", list(RateSample))
-@pytest.mark.parametrize("n", [1, 2, 3, 6, 7, 36, 37, 38, 300, 5000])
-def test_the_scan_gives_what_step_after_step_gives(n, kind):
+@pytest.mark.parametrize("n", [1, 2, 3, 300, 4096, 4097, 4098, 9000])
+def test_the_banded_solution_gives_what_step_after_step_gives(n, kind):
     rng = np.random.default_rng(n)
     time_s = np.cumsum(rng.uniform(0.003, 0.007, n))
     rate = rng.normal(0.0, 5.0, (n, 3))
