@@ -104,25 +104,28 @@ class SwingFinder:
     def _new_peaks(self, pelvis: Blocks, upper_back: Blocks, up_to: int) -> list[int]:
         fresh = upper_back.between(self._scanned, up_to)
         self._scanned = max(self._scanned, up_to)
-        x, y, z = fresh.gyro.T
-        fast = np.flatnonzero(x * x + y * y + z * z >= LEAST_PEAK**2)
-        peaks = []
-        for row in fast:
-            block = int(fresh.index[row])
+        fast = fresh.index[rotation.squared_length(fresh.gyro) >= LEAST_PEAK**2]
+        peaks, beaten_up_to, judged_by = [], -_NEVER, None
+        for block in fast.tolist():
             calibration = self._calibration_at(block * BLOCK_S)
-            if is_fastest(upper_back, block, calibration.upper_back) and is_swing(
-                pelvis, upper_back, block, calibration
-            ):
+            if block < beaten_up_to and calibration is judged_by:
+                continue
+            fastest, speed = fastest_near(upper_back, block, calibration.upper_back)
+            is_peak = fastest == block and speed >= LEAST_PEAK
+            if is_peak and is_swing(pelvis, upper_back, block, calibration):
                 peaks.append(block)
+            # blocks as near to the fastest that were looked at just now need no look of their own
+            behind = min(fastest + _ALONE + 1, block + _ALONE)
+            beaten_up_to, judged_by = (fastest if fastest > block else behind), calibration
         return peaks
 
 
-def is_fastest(upper_back: Blocks, peak: int, mounting: Mounting) -> bool:
-    """Whether no block near `peak` turns faster about the long axis, and it fast enough."""
-    near = upper_back.between(peak - _ALONE, peak + _ALONE)
+def fastest_near(upper_back: Blocks, block: int, mounting: Mounting) -> tuple[int, float]:
+    """The block within ALONE_S of one that turns fastest about the long axis, and its rad/s."""
+    near = upper_back.between(block - _ALONE, block + _ALONE)
     rate = np.abs(long_axis_rate(near.gyro, mounting))
     fastest = int(np.argmax(rate))
-    return bool(near.index[fastest] == peak and rate[fastest] >= LEAST_PEAK)
+    return int(near.index[fastest]), float(rate[fastest])
 
 
 def is_swing(pelvis: Blocks, upper_back: Blocks, peak: int, calibration: Calibration) -> bool:
