@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -21,7 +21,7 @@ from sensors.disk_spool import DiskSpool
 from sensors.errors import SourceError
 from sensors.service_link import News, ServiceAddress, ServiceLink
 from sensors.source import SamplePacket, Source, SourceEvent, StreamClock, StreamStarted
-from sensors.spool import Spool
+from sensors.spool import ROOM_BYTES, Spool
 from sensors.stream_monitor import StreamMonitor
 from sensors.uplink import Uplink
 from sensors.wire import WIRE_VERSION, Finish, Hello, Mark, SegmentName, StreamReport
@@ -29,6 +29,8 @@ from sensors.wire import WIRE_VERSION, Finish, Hello, Mark, SegmentName, StreamR
 MAX_WAITING: Final = 1000
 """Frames that a source which can wait runs ahead of the service: 50 s of two sensors."""
 REPORT_EVERY_S: Final = 1.0
+ROOM_AGAIN_BYTES: Final = 4 * ROOM_BYTES
+"""After a full spool samples are taken again from so much room on, not for every frame let go."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,9 @@ class Collector:
         self._batchers: dict[str, Batcher] = {}
         self._clocks: dict[str, StreamClock] = {}
         self._monitors: dict[str, StreamMonitor] = {}
+        self._left_out: dict[SegmentName, int] = {}
+        self._full = False
+        self._spool_trouble: str | None = None
         self._started = asyncio.Event()
 
     @property
@@ -86,7 +91,8 @@ class Collector:
 
         Raises SourceError, SpoolError, UplinkError; SourceError only once what came before has
         been stored. A cancel, and every error, first puts the samples that were not yet in a batch
-        into the spool; a spool on disk then holds all that the service does not have.
+        into the spool; a spool on disk then holds all that the service does not have. Samples for
+        which a spool that is full has no room are left out and stand in the session as lost.
         """
         done = False
         try:
@@ -104,7 +110,11 @@ class Collector:
             if trouble is not None:
                 raise trouble
         finally:
-            self.uplink.spool.close(done=done)
+            lost, left_out = self.uplink.spool.close(done=done), sum(self._left_out.values())
+            if lost:
+                self._tell(f"{lost} batches could be neither sent nor kept and are lost")
+            if left_out:
+                self._tell(f"the spool was full to the end: the last {left_out} samples are lost")
 
     async def _gather(
         self, linking: asyncio.Task[None], stop: asyncio.Event | None
@@ -170,15 +180,41 @@ class Collector:
     def _take_packet(self, packet: SamplePacket) -> None:
         batcher = self._batchers[packet.stream_id]
         time_s, u_s = self._clocks[packet.stream_id].session_times(packet)
+        if self._is_full():
+            self._leave_out(packet, u_s)
+            return
+        left_out = self._left_out.pop(batcher.stream.segment, 0)
+        packet = replace(packet, lost_before=packet.lost_before + left_out)
         rejected = batcher.rejected
         for batch in batcher.add(packet, time_s, u_s):
             self.uplink.append(batch)
         self._monitors[packet.stream_id].arrived(
             len(packet.ticks),
             packet.received_s,
-            lost=packet.lost_before + batcher.rejected - rejected,
+            lost=packet.lost_before - left_out + batcher.rejected - rejected,
             clock_u_s=u_s,
         )
+
+    def _is_full(self) -> bool:
+        """Whether the spool has no room for a packet; said when it begins and when it ends."""
+        room = self.uplink.spool.room_bytes
+        was, self._full = self._full, room < (ROOM_AGAIN_BYTES if self._full else ROOM_BYTES)
+        if self._full and not was:
+            self._tell(
+                "the spool is full and the service takes nothing: samples are LOST from now on; "
+                "free some space or bring the service back"
+            )
+        elif was and not self._full:
+            self._tell("the spool has room again: samples are kept from now on")
+        return self._full
+
+    def _leave_out(self, packet: SamplePacket, u_s: float) -> None:
+        """A packet that cannot be kept: it will stand as a loss before the next that can."""
+        lost = packet.lost_before + len(packet.ticks)
+        monitor = self._monitors[packet.stream_id]
+        segment = monitor.stream.segment
+        self._left_out[segment] = self._left_out.get(segment, 0) + lost
+        monitor.arrived(len(packet.ticks), packet.received_s, lost=lost, clock_u_s=u_s)
 
     def _flush(self) -> None:
         """Every sample into the spool, also those of batches that are not full."""
@@ -194,8 +230,27 @@ class Collector:
     async def _report(self) -> None:
         while True:
             await asyncio.sleep(REPORT_EVERY_S)
+            self._say_spool()
             for stream_id in self._monitors:
                 self._report_one(stream_id)
+
+    def _say_spool(self) -> None:
+        """Say it when the disk of the spool begins to refuse, and when it takes samples again."""
+        trouble = self.uplink.spool.trouble
+        if (trouble is None) == (self._spool_trouble is None):
+            return
+        self._spool_trouble = trouble
+        if trouble is None:
+            self._tell("the disk takes samples again")
+        else:
+            self._tell(
+                f"samples cannot be written to {trouble}: free some space; until then they wait "
+                "in memory, and what the service has not taken ends with this program"
+            )
+
+    def _tell(self, sentence: str) -> None:
+        if self._news is not None:
+            self._news(sentence)
 
     def _report_one(self, stream_id: str) -> None:
         report: StreamReport = self._monitors[stream_id].report(self.source.now_s())
@@ -205,12 +260,12 @@ class Collector:
 
     def _say_if_slow(self, report: StreamReport) -> None:
         """Say it when a stream is first slow; of silence and loss the source speaks itself."""
-        if report.state != "slow" or report.stream_id in self._slow or self._news is None:
+        if report.state != "slow" or report.stream_id in self._slow:
             return
         self._slow.add(report.stream_id)
         stream = self._monitors[report.stream_id].stream
         place = stream.segment.replace("_", "-")
-        self._news(
+        self._tell(
             f"the {place} sensor ({stream.sensor}) sends {report.rate_hz:.0f} samples a second, "
             f"expected {stream.rate_hz:g}: bring it closer, or switch it off and on"
         )

@@ -51,6 +51,8 @@ class DiskSpool:
             ) from error
         self._overflow = MemorySpool(overflow_bytes)
         self._files: list[SpoolFile] = []
+        self._hello_due = False
+        self._trouble: str | None = None
         try:
             self.hello = self._read_hello()
             self._open_files()
@@ -79,17 +81,31 @@ class DiskSpool:
         """Whether frames wait in memory for the disk."""
         return self._overflow.kept_bytes > 0
 
+    @property
+    def room_bytes(self) -> int:
+        """Bytes in memory while the disk takes nothing; what it takes is found out by writing."""
+        return self._overflow.room_bytes if self.overflowing else MAX_MEMORY_BYTES
+
+    @property
+    def trouble(self) -> str | None:
+        """Where and why the last write failed; None: it did not."""
+        return self._trouble
+
     def keep_hello(self, hello: Hello) -> None:
-        """Keep what the collector says first, whole or not at all. Raises SpoolError."""
-        frame = encode(hello)
+        """Keep what the collector says first, whole or not at all.
+
+        Raises SpoolError where the first one cannot be written; a later one is tried again before
+        each frame, and no frame that may need it is written before it.
+        """
+        before, self.hello = self.hello, hello
         try:
-            new = self.folder / _NEW_HELLO
-            new.write_bytes(zlib.crc32(frame).to_bytes(4, "little") + frame)
-            new.replace(self.folder / _HELLO)
+            self._write_hello()
         except OSError as error:
-            if self.hello is None:
+            self._hello_due = True
+            self._trouble = f"{self.folder} ({error.strerror or error})"
+            if before is None:
+                self.hello = None
                 raise SpoolError(f"{self.folder}: {error.strerror or error}") from error
-        self.hello = hello
 
     def append(self, frame: bytes) -> None:
         """Keep a frame. Raises SpoolError where neither disk nor memory takes any more."""
@@ -100,8 +116,8 @@ class DiskSpool:
             self._overflow.append(frame)
         except SpoolError as error:
             raise SpoolError(
-                f"{self.folder}: the disk takes no more, and neither does memory; free some space "
-                "or bring the service back"
+                f"{self._trouble}: the disk takes no more, and neither does memory; free some "
+                "space or bring the service back"
             ) from error
 
     def read(self, number: int) -> bytes | None:
@@ -121,18 +137,24 @@ class DiskSpool:
                 self._files = [SpoolFile(self._path(only.end), only.end)]
                 only.remove()
 
-    def close(self, *, done: bool) -> None:
-        """Let go of the folder; done: delete it, as nothing in it is needed any more."""
+    def close(self, *, done: bool) -> int:
+        """Let go of the folder; done: delete it, as nothing in it is needed any more.
+
+        Gives the number of frames that the disk would not take to the last.
+        """
         if not done:
+            with contextlib.suppress(OSError):
+                self._write_due_hello()
             self._empty_overflow()
             self._let_go()
-            return
+            return self._overflow.end - self._overflow.first
         for file in self._files:
             file.remove()
         (self.folder / _HELLO).unlink(missing_ok=True)
         self._lock.release(remove=True)
         with contextlib.suppress(OSError):
             self.folder.rmdir()
+        return 0
 
     def _open_files(self) -> None:
         starts = sorted(int(path.stem) for path in self.folder.glob(f"*{SUFFIX}")) or [0]
@@ -149,13 +171,38 @@ class DiskSpool:
 
     def _append_to_disk(self, frame: bytes) -> bool:
         try:
+            self._write_due_hello()
             if self._files[-1].size >= self._file_bytes:
                 end = self._files[-1].end
                 self._files.append(SpoolFile(self._path(end), end))
             self._files[-1].append(frame)
-        except (OSError, SpoolError):
+        except OSError as error:
+            self._trouble = f"{self.folder} ({error.strerror or error})"
             return False
+        except SpoolError as error:
+            self._trouble = str(error)
+            return False
+        self._trouble = None
         return True
+
+    def _write_due_hello(self) -> None:
+        """A hello that could not be written when it was made. Raises OSError."""
+        if self._hello_due and self.hello is not None:
+            self._write_hello()
+
+    def _write_hello(self) -> None:
+        assert self.hello is not None
+        frame = encode(self.hello)
+        new = self.folder / _NEW_HELLO
+        try:
+            new.write_bytes(zlib.crc32(frame).to_bytes(4, "little") + frame)
+            new.replace(self.folder / _HELLO)
+        except OSError:
+            with contextlib.suppress(OSError):
+                new.unlink(missing_ok=True)
+            raise
+        self._hello_due = False
+        self._trouble = None
 
     def _empty_overflow(self) -> None:
         while (frame := self._overflow.read(self._overflow.first)) is not None:

@@ -25,7 +25,7 @@ from websockets.frames import CloseCode
 from sensors.backoff import backoff_delays
 from sensors.errors import UplinkError
 from sensors.uplink import LineError, Uplink
-from sensors.wire import MAX_FRAME_BYTES, WireError, decode_from_service
+from sensors.wire import MAX_FRAME_BYTES, Acknowledge, WireError, decode_from_service
 
 log = logging.getLogger(__name__)
 
@@ -77,6 +77,7 @@ class ServiceLink:
         self._news = news
         self._delays = delays
         self._silent_since = 0.0
+        self._must_prove = False
 
     async def run(self) -> None:
         """Connect as often as it takes until the uplink is finished.
@@ -87,6 +88,7 @@ class ServiceLink:
         delays, failures = self._delays(), 0
         while not self._uplink.finished:
             trouble = await self._connection()
+            self._must_prove = True
             if self.connected:
                 delays, failures = self._delays(), 0
                 self.connected = False
@@ -135,8 +137,7 @@ class ServiceLink:
             await socket.send(self._uplink.connected())
             async with asyncio.timeout(GREETING_S):
                 self._take(await socket.recv())
-            self._tell("connected to the service")
-            self.connected = True
+            self._prove(not self._must_prove or not self._uplink.waiting)
             sending = asyncio.create_task(self._send(socket), name="uplink: send")
             receiving = asyncio.create_task(self._receive(socket), name="uplink: receive")
             try:
@@ -178,12 +179,22 @@ class ServiceLink:
         if isinstance(frame, str):
             raise WireError("the service sent text; expected frames of bytes")
         self._silent_since = asyncio.get_running_loop().time()
-        said = self._uplink.news
-        self._uplink.receive(decode_from_service(frame))
+        said, message = self._uplink.news, decode_from_service(frame)
+        self._uplink.receive(message)
+        self._prove(isinstance(message, Acknowledge))
         if self._uplink.news not in (None, said):
             self._tell(str(self._uplink.news))
         self.changed.set()
         self.taken.set()
+
+    def _prove(self, proven: bool) -> None:
+        """A line that was lost stands again once the service has taken something over it.
+
+        A service whose disk is full welcomes a collector as ever and then takes nothing.
+        """
+        if proven and not self.connected:
+            self.connected = True
+            self._tell("connected to the service")
 
     def _tell(self, sentence: str) -> None:
         if self._news is not None:

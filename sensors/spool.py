@@ -10,10 +10,13 @@ from collections import deque
 from typing import Final, Protocol
 
 from sensors.errors import SpoolError
-from sensors.wire import Hello
+from sensors.wire import MAX_FRAME_BYTES, Hello
 
 MAX_MEMORY_BYTES: Final = 64 * 1024 * 1024
 """Two 200 Hz sensors make 12 kB a second: about 90 minutes."""
+ROOM_BYTES: Final = MAX_FRAME_BYTES
+"""With less room than this in a spool no further packet is taken: what stands in batches already
+must still fit."""
 
 
 class Spool(Protocol):
@@ -37,6 +40,16 @@ class Spool(Protocol):
         """Size of what is kept, about."""
         ...
 
+    @property
+    def room_bytes(self) -> int:
+        """Bytes of frames that can still be taken, as far as it is known."""
+        ...
+
+    @property
+    def trouble(self) -> str | None:
+        """Where and why the disk takes nothing now; None: it does, or there is none."""
+        ...
+
     def keep_hello(self, hello: Hello) -> None:
         """Keep what the collector says first. Raises SpoolError."""
         ...
@@ -53,8 +66,11 @@ class Spool(Protocol):
         """Frames with a number below `before` are not needed any more."""
         ...
 
-    def close(self, *, done: bool) -> None:
-        """Let go of the spool; done: nothing in it is needed any more."""
+    def close(self, *, done: bool) -> int:
+        """Let go of the spool; done: nothing in it is needed any more.
+
+        Gives the number of frames that are lost by it.
+        """
         ...
 
 
@@ -83,6 +99,16 @@ class MemorySpool:
         """Bytes of all frames that are kept."""
         return self._kept_bytes
 
+    @property
+    def room_bytes(self) -> int:
+        """Bytes up to `max_bytes`."""
+        return self._max_bytes - self._kept_bytes
+
+    @property
+    def trouble(self) -> str | None:
+        """None: there is no disk."""
+        return None
+
     def keep_hello(self, hello: Hello) -> None:
         """Keep what the collector says first."""
         self.hello = hello
@@ -108,6 +134,8 @@ class MemorySpool:
             self._kept_bytes -= len(self._frames.popleft())
             self._first += 1
 
-    def close(self, *, done: bool) -> None:
-        """Forget everything, done or not: memory survives nothing."""
+    def close(self, *, done: bool) -> int:
+        """Forget everything, done or not: memory survives nothing. Gives what that loses."""
+        lost = 0 if done else len(self._frames)
         self.release(self.end)
+        return lost

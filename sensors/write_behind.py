@@ -9,7 +9,6 @@ the process takes what was not yet written: on a disk that keeps up, the last mi
 from __future__ import annotations
 
 import contextlib
-import logging
 from collections import deque
 from threading import Condition, Lock, Thread
 from typing import Final
@@ -17,8 +16,6 @@ from typing import Final
 from sensors.errors import SpoolError
 from sensors.spool import MAX_MEMORY_BYTES, Spool
 from sensors.wire import Hello
-
-log = logging.getLogger(__name__)
 
 RECENT_BYTES: Final = 4 * 1024 * 1024
 """Written frames that stay in memory, so that a service that keeps up costs no reading."""
@@ -71,6 +68,16 @@ class WriteBehindSpool:
         return self._disk.kept_bytes + self._waiting_bytes
 
     @property
+    def room_bytes(self) -> int:
+        """Bytes of frames that may still wait for the disk."""
+        return self._max_bytes - self._waiting_bytes
+
+    @property
+    def trouble(self) -> str | None:
+        """Where and why the disk took nothing when it was last tried; None: it did."""
+        return self._disk.trouble
+
+    @property
     def unwritten(self) -> int:
         """Frames that wait for the disk."""
         return self.end - self._written
@@ -116,8 +123,11 @@ class WriteBehindSpool:
             self._forget()
             self._change.notify()
 
-    def close(self, *, done: bool) -> None:
-        """Write the rest (done: let it go), end the thread and let go of the disk's spool."""
+    def close(self, *, done: bool) -> int:
+        """Write the rest (done: let it go), end the thread and let go of the disk's spool.
+
+        Gives the number of frames that the disk would not take to the last.
+        """
         with self._change:
             if done:
                 self._first = self.end
@@ -128,9 +138,8 @@ class WriteBehindSpool:
         if self.unwritten and not done:  # a write that failed may have been the last to fail
             self._stuck = False
             self._write()
-        if self.unwritten and not done:
-            log.error("%d batches could not be written to the spool", self.unwritten)
-        self._disk.close(done=done)
+        lost = 0 if done else self.unwritten
+        return lost + self._disk.close(done=done)
 
     def _forget(self) -> None:
         """Drop frames that are written and old, or released; never one that waits."""

@@ -12,8 +12,9 @@ from hypothesis import settings
 settings.register_profile("torsolog", deadline=None)
 settings.load_profile("torsolog")
 
-MAY_BE_AWAY = ("TORSOLOG_SHARED_DATA", "or newer is needed")
-"""Reasons for a skip that are fine everywhere: data outside the project, a system's older node."""
+MAY_BE_AWAY = ("TORSOLOG_SHARED_DATA", "or newer is needed", "a small disk may not be mounted")
+"""Reasons for a skip that are fine everywhere: data outside the project, a system's older node,
+rights that a container does not give."""
 
 
 @pytest.hookimpl(wrapper=True)
