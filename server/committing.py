@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import asyncio
+import logging
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 
+from server.errors import StoreError
 from server.store import IncomingBatch
+
+log = logging.getLogger(__name__)
 
 QUEUE_LIMIT = 512
 """Batches that may wait; above that, collectors wait (33 MB at the longest batch)."""
 GROUP_LIMIT = 128
 """Batches in one commit."""
+KNOWN_FOR_S = 30.0
+"""Collectors come again after 10 s at most: a trouble not met for so long may be over."""
+SETTLED_S = 5.0
+"""A disk about to be full takes a small commit now and then; only commits after so long without a
+failure say that it has room again."""
 
 _Waiting = tuple[IncomingBatch, "asyncio.Future[int]"]
 
@@ -26,6 +36,28 @@ class GroupCommit:
     def __init__(self, append: Callable[[Sequence[IncomingBatch]], list[int]]) -> None:
         self._append = append
         self._queue: asyncio.Queue[_Waiting] = asyncio.Queue(QUEUE_LIMIT)
+        self._trouble: str | None = None
+        self._failed_at = 0.0
+
+    @property
+    def trouble(self) -> str | None:
+        """Why the store takes nothing now, in words for people; None: as far as known it does."""
+        return self._trouble if time.monotonic() - self._failed_at < KNOWN_FOR_S else None
+
+    def failed(self, error: Exception) -> str:
+        """Something could not be stored: what to tell the collector, and everybody who looks."""
+        reason = str(error) if isinstance(error, StoreError) else "the store could not keep them"
+        words = f"{reason}; samples wait in the collector and are sent again"
+        known = self.trouble == words
+        self._trouble, self._failed_at = words, time.monotonic()
+        if not known:
+            log.error("%s", words, exc_info=None if isinstance(error, StoreError) else error)
+        return words
+
+    def _kept(self) -> None:
+        if self._trouble is not None and time.monotonic() - self._failed_at >= SETTLED_S:
+            log.warning("the store takes samples again")
+            self._trouble = None
 
     async def submit(self, batch: IncomingBatch) -> asyncio.Future[int]:
         """Queue a batch; the future gives the outcome once it is on the disk.
@@ -50,6 +82,7 @@ class GroupCommit:
                 except Exception as error:
                     _settle(group, error)
                 else:
+                    self._kept()
                     _settle(group, outcomes)
 
 

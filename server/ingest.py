@@ -14,7 +14,7 @@ import asyncio
 import logging
 import math
 from collections.abc import Awaitable, Callable
-from typing import ParamSpec
+from typing import NoReturn, ParamSpec
 
 from sqlalchemy.exc import DBAPIError
 
@@ -77,6 +77,7 @@ class Collector:
         """Handle one frame; False: the connection is to be closed.
 
         A cancel may leave a queued batch unacknowledged; the collector then sends it once more.
+        Raises StoreError, as `acknowledge` does.
         """
         try:
             return await self._handle(wire.decode_from_collector(frame))
@@ -84,6 +85,8 @@ class Collector:
             refusal = wire.Refusal(code="frame", message=str(error), fatal=self._session is None)
         except RefusedError as error:
             refusal = error.refusal
+        except (StoreError, DBAPIError) as error:
+            await self._cannot_store(error)
         await self._send(wire.encode(refusal))
         return not refusal.fatal
 
@@ -104,11 +107,7 @@ class Collector:
         try:
             wanted = await outcome
         except Exception as error:
-            log.exception("batches could not be committed")
-            message = "the store could not keep the batch; keep it and connect again later"
-            refusal = wire.Refusal(code="store", message=message, fatal=True)
-            await self._send(wire.encode(refusal))
-            raise StoreError(message) from error
+            await self._cannot_store(error)
         answer: wire.FromService
         if batch.sequence < wanted:
             answer = wire.Acknowledge(stream_id=batch.stream_id, sequence=batch.sequence)
@@ -122,6 +121,12 @@ class Collector:
                 sequence=wanted,
             )
         await self._send(wire.encode(answer))
+
+    async def _cannot_store(self, error: Exception) -> NoReturn:
+        """Tell the collector to keep what it has and to come again. Raises StoreError."""
+        words = self._service.commits.failed(error)
+        await self._send(wire.encode(wire.Refusal(code="store", message=words, fatal=True)))
+        raise StoreError(words) from error
 
     async def _handle(self, message: wire.FromCollector) -> bool:
         if isinstance(message, wire.Hello):
@@ -215,7 +220,7 @@ class Collector:
         """Write a trouble down; a store that cannot must not cost the samples their line."""
         try:
             await asyncio.to_thread(keep, *args, **kw)
-        except DBAPIError:
+        except (StoreError, DBAPIError):
             log.exception("a sensor's trouble could not be written down")
 
 

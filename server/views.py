@@ -222,10 +222,14 @@ class SwingMessage(View):
 
 
 class StatusMessage(View):
-    """How the sensors are doing: once a second, and at once when one changes."""
+    """How the sensors are doing: once a second, and at once when one changes.
+
+    trouble: why the service stores nothing now, in words; null: as far as known it does.
+    """
 
     type: Literal["status"] = "status"
     streams: list[StreamView]
+    trouble: str | None = None
 
 
 class TraceMessage(View):

@@ -14,15 +14,16 @@ LOOK_EVERY_S = 0.25
 
 async def watch(service: Service) -> None:
     """Publish the state of every expected stream until cancelled."""
-    said: dict[str, tuple[float, dict[str, StreamState]]] = {}
+    said: dict[str, tuple[float, tuple[dict[str, StreamState], str | None]]] = {}
     while True:
         now = service.clock.monotonic()
         said = {session_id: was for session_id, was in said.items() if session_id in service.boards}
         for session_id, board in service.boards.items():
             streams = board.streams(now)
-            states = {stream.stream_id: stream.state for stream in streams}
-            said_at, was = said.get(session_id, (float("-inf"), {}))
+            trouble = service.commits.trouble
+            states = {stream.stream_id: stream.state for stream in streams}, trouble
+            said_at, was = said.get(session_id, (float("-inf"), ({}, None)))
             if states != was or now - said_at >= EVERY_S:
                 said[session_id] = (now, states)
-                service.hub.publish(session_id, StatusMessage(streams=streams))
+                service.hub.publish(session_id, StatusMessage(streams=streams, trouble=trouble))
         await asyncio.sleep(LOOK_EVERY_S)

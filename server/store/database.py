@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,6 +23,8 @@ from server.errors import StoreError
 BUSY_TIMEOUT_MS = 10_000
 MIGRATIONS = Path(__file__).parent.parent / "migrations"
 WRITES = "torsolog_writes"
+DISK_FULL = "53100"
+"""PostgreSQL's disk_full: its manual, appendix A, error codes."""
 
 
 class Database:
@@ -61,15 +64,34 @@ class Database:
 
     @contextmanager
     def write(self) -> Iterator[Session]:
-        """One writing transaction; committed to disk when the block ends, or nothing is."""
-        with self._writing, Session(self.engine, expire_on_commit=False) as session:
-            session.connection(execution_options={WRITES: True})
-            yield session
-            session.commit()
+        """One writing transaction; committed to disk when the block ends, or nothing is.
+
+        Raises StoreError where the disk takes nothing.
+        """
+        try:
+            with self._writing, Session(self.engine, expire_on_commit=False) as session:
+                session.connection(execution_options={WRITES: True})
+                yield session
+                session.commit()
+        except DBAPIError as error:
+            words = _refused_by_the_disk(error)
+            if words is None:
+                raise
+            raise StoreError(words) from error
 
     def close(self) -> None:
         """Give every connection back; SQLite folds its log into the file."""
         self.engine.dispose()
+
+
+def _refused_by_the_disk(error: DBAPIError) -> str | None:
+    """Words for people on a disk that takes nothing; None: it is another fault."""
+    code = getattr(error.orig, "sqlite_errorcode", 0) & 0xFF  # the extended codes lie above
+    if code == sqlite3.SQLITE_FULL or getattr(error.orig, "sqlstate", None) == DISK_FULL:
+        return "the disk with the database is full: free some space on it"
+    if code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN):
+        return f"the database cannot be written ({error.orig}): look after its disk"
+    return None
 
 
 def upgrade(engine: Engine) -> None:

@@ -16,7 +16,6 @@ from sqlalchemy.exc import OperationalError
 from sensors.clock import SourceClock
 from sensors.collector import Collector, Destination
 from sensors.disk_spool import DiskSpool
-from sensors.recording import Recording, SensorRecording
 from sensors.replay import ReplaySource, stream_of
 from sensors.service_link import ServiceAddress
 from sensors.source import SamplePacket, StreamStarted
@@ -24,41 +23,11 @@ from sensors.spool import MemorySpool
 from sensors.write_behind import WriteBehindSpool
 from server.settings import Settings, sqlite_url
 from tests.support.cut_line import cut_line
+from tests.support.numbered_streams import WITHIN_S, Told, assert_exactly_once, counted, numbers
 from tests.support.running_service import running
 from tests.support.wire_line import batch, line_to
 
 SAMPLES = 4000
-WITHIN_S = 30.0
-
-
-def counted(samples: int = SAMPLES, gap: slice = slice(0, 0)) -> Recording:
-    """Two sensors at 200 Hz whose first gyro axis is the sample's number; `gap` was never sent."""
-    sensors = []
-    for segment, first in (("pelvis", 0), ("upper_back", 100_000)):
-        gyro = np.zeros((samples, 3))
-        gyro[:, 0] = first + np.arange(samples)
-        kept = np.delete(np.arange(samples), gap)
-        time_s = np.arange(samples) / 200.0
-        sensors.append(
-            SensorRecording(segment, time_s[kept], gyro[kept], np.ones((len(kept), 3)), 200.0)
-        )
-    return Recording("sub-01_task-swing", *sensors, ())
-
-
-def numbers(database, segment: str) -> list[int]:
-    """Numbers of all stored samples of a segment, batch by batch in their streams' order."""
-    query = (
-        "SELECT gyro FROM batches JOIN streams ON streams.id = stream_id "
-        "WHERE segment = ? ORDER BY stream_id, sequence"
-    )
-    with contextlib.closing(sqlite3.connect(database)) as connection:
-        data = b"".join(row[0] for row in connection.execute(query, [segment]))
-    return np.frombuffer(data, "<f4").reshape(-1, 3)[:, 0].astype(int).tolist()
-
-
-def assert_exactly_once(database, recorded: Recording) -> None:
-    for sensor in (recorded.pelvis, recorded.upper_back):
-        assert numbers(database, sensor.segment) == sensor.gyro[:, 0].astype(int).tolist()
 
 
 def collector(recorded, port, spool=None, **options) -> Collector:
@@ -87,7 +56,7 @@ def port_of(service) -> int:
 
 
 async def test_a_line_cut_in_the_middle_of_frames_loses_and_doubles_nothing(database, served):
-    recorded = counted()
+    recorded = counted(SAMPLES)
     cuts = [900, 1501, 7001, 20_003, 33_331, 50_021]
     async with cut_line(port_of(served), cuts) as line:
         async with asyncio.timeout(WITHIN_S):
@@ -97,7 +66,7 @@ async def test_a_line_cut_in_the_middle_of_frames_loses_and_doubles_nothing(data
 
 
 async def test_what_the_radio_lost_is_marked_and_nothing_else(database, served):
-    recorded = counted(gap=slice(1000, 1500))
+    recorded = counted(SAMPLES, gap=slice(1000, 1500))
     async with cut_line(port_of(served), [9001, 20_001]) as line:
         run = collector(recorded, line.port)
         async with asyncio.timeout(WITHIN_S):
@@ -128,7 +97,7 @@ async def test_two_lines_with_the_same_stream_store_it_once(database, served):
 @pytest.mark.parametrize("nth", range(1, 6))
 async def test_a_commit_that_fails_once_is_sent_again(database, served, nth, monkeypatch):
     """Acknowledged is what was committed; the rest comes once more."""
-    recorded = counted()
+    recorded = counted(SAMPLES)
     failing = FailingCommits(served, lambda write: write == nth)
     monkeypatch.setattr(served.parts.commits, "_append", failing)
     async with asyncio.timeout(WITHIN_S):
@@ -157,22 +126,20 @@ class FailingCommits:
 
 async def test_a_database_that_is_full_until_space_is_freed_loses_nothing(database, served):
     """SQLite's own limit on the file's pages makes it full; it is lifted after a refusal."""
-    recorded = counted()
+    recorded = counted(SAMPLES)
     engine = served.parts.store._database.engine
-    full = asyncio.Event()
+    told = Told()
     limit = {"pages": 70}
 
     def limited(connection, _record, _proxy):
         connection.execute(f"PRAGMA max_page_count = {limit['pages']}")
 
     event.listen(engine, "checkout", limited)
-    run = collector(
-        recorded, port_of(served), news=lambda said: full.set() if "keep" in said else None
-    )
+    run = collector(recorded, port_of(served), news=told)
     collecting = asyncio.create_task(run.run())
     try:
         async with asyncio.timeout(WITHIN_S):
-            await full.wait()
+            await told.says("the disk with the database is full")
             before = len(numbers(database, "pelvis"))
             assert before < SAMPLES
             limit["pages"] = 2**30
@@ -197,7 +164,7 @@ class SlowDisk(DiskSpool):
 
 async def test_a_disk_that_writes_nothing_holds_up_no_sample(database, served, tmp_path):
     """The whole recording reaches the service while not one write of the spool has ended."""
-    recorded = counted()
+    recorded = counted(SAMPLES)
     disk = SlowDisk(tmp_path / "run")
     spool = WriteBehindSpool(disk)
     run = asyncio.create_task(
@@ -239,7 +206,7 @@ class RestartingSource(ReplaySource):
 
 async def test_a_sensor_that_restarts_forty_times_in_one_outage_is_stored_whole(tmp_path, database):
     """Nobody listens on the port until all of it waits in the spool."""
-    recorded, stop = counted(), asyncio.Event()
+    recorded, stop = counted(SAMPLES), asyncio.Event()
     source = RestartingSource(recorded, speed=0.0, can_wait=False)
     source.given = asyncio.Event()
     settings = Settings(sqlite_url(database), port=0)
