@@ -123,6 +123,16 @@ test("a lost connection is loud and says when it tries again", () => {
   assert.match(said.text, /Trying again in 4 s/);
 });
 
+test("a service that stores nothing says so before all else, until it does again", () => {
+  const state = new LiveState();
+  const trouble = "the disk with the database is full: free some space on it";
+  assert.equal(state.apply({ type: "status", streams, trouble }), "status");
+  const said = line({ trouble: state.trouble });
+  assert.deepEqual(said, { level: "loud", text: "The disk with the database is full: free some space on it." });
+  state.apply({ type: "status", streams, trouble: null });
+  assert.equal(line({ trouble: state.trouble }).level, "ready");
+});
+
 test("no session and an ended session are calm", () => {
   assert.match(line({ session: null }).text, /No session is open/);
   assert.match(line({ session: { ...session, ended_at: "2026-01-01T00:00:00Z" } }).text, /has ended/);

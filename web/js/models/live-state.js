@@ -8,6 +8,7 @@ export class LiveState {
   swings = new SessionSwings();
   streams = [];
   calibration = null;
+  trouble = null;
 
   /** Takes one message. @returns what changed: "session", "swing", "status", "trace" or null. */
   apply(message) {
@@ -15,7 +16,7 @@ export class LiveState {
       case "hello": return this.#hello(message);
       case "session": return this.#session(message.session);
       case "swing": return this.#swing(message.swing);
-      case "status": this.streams = message.streams; return "status";
+      case "status": return this.#status(message);
       case "calibration": this.calibration = message; return "status";
       case "trace": return "trace";
       default: return null;
@@ -39,6 +40,12 @@ export class LiveState {
     for (const swing of swings) this.swings.add(swing);
     this.streams = streams ?? [];
     return "session";
+  }
+
+  #status({ streams, trouble }) {
+    this.streams = streams;
+    this.trouble = trouble ?? null;
+    return "status";
   }
 
   #session(session) {

@@ -9,12 +9,18 @@ const SWAPPED = "The sensors seem to be worn the wrong way round: the pelvis sen
  *
  * `detail` holds figures that change all the time and are not to be read out.
  */
-export function stateLine({ channel, session, streams, calibration }) {
+export function stateLine({ channel, session, streams, calibration, trouble }) {
   if (channel.kind === "lost") return lost(channel);
   if (channel.kind !== "open") return { level: "calm", text: "Connecting to the service\u2026" };
   if (session === null) return { level: "calm", text: "No session is open. Start one to see swings here." };
   if (session.ended_at) return { level: "calm", text: "This session has ended. Its swings stay here and under Swings." };
+  if (trouble) return { level: "loud", text: sentence(trouble) };
   return sensors(streams, calibration);
+}
+
+/** A text of the service as a sentence that stands by itself. */
+function sentence(text) {
+  return `${text[0].toUpperCase()}${text.slice(1)}.`;
 }
 
 function lost({ retryMs }) {
