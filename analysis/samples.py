@@ -29,6 +29,11 @@ class RateSample(Enum):
     """The mean rate from the sample before to its own time stamp, as a sensor that averages
     between two outputs gives it."""
 
+    @classmethod
+    def of(cls, stated: str | None) -> RateSample:
+        """What a sensor states; INSTANT where it states nothing. Raises ValueError."""
+        return cls.INSTANT if stated is None else cls(stated)
+
 
 @dataclass(frozen=True, slots=True)
 class SampleTable:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from analysis.errors import CalibrationError
 from analysis.results import Calibration, GolferFacts, Handedness, Sex, Swing
-from analysis.samples import SampleTable
+from analysis.samples import RateSample, SampleTable
 from analysis.session import analyse_session
 from sensors.bids_participants import Wearer
 from sensors.recording import Recording, SensorRecording
@@ -41,7 +41,8 @@ def golfer_facts(wearer: Wearer) -> GolferFacts:
 
 def sample_table(sensor: SensorRecording) -> SampleTable:
     """Samples of one sensor. Raises SampleError."""
-    return SampleTable(sensor.time_s, sensor.gyro, sensor.accel)
+    kind = RateSample.of(sensor.rate_sample)
+    return SampleTable(sensor.time_s, sensor.gyro, sensor.accel, 0.0, kind)
 
 
 def analyse_recording(recording: Recording, golfer: GolferFacts | None = None) -> RecordingAnalysis:

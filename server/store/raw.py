@@ -11,7 +11,8 @@ import numpy as np
 from sqlalchemy import func, insert, select
 from sqlalchemy.orm import Session
 
-from analysis.samples import Array, SampleTable, Segment
+from analysis.blocks import joined
+from analysis.samples import Array, RateSample, SampleTable, Segment
 from sensors import wire
 from server.models import RawBatch, SensorStream
 from server.store.database import Database
@@ -75,7 +76,7 @@ class RawStore:
     def after(self, session_id: str, batch_id: int, limit: int) -> list[ReadBatch]:
         """At most `limit` batches of a session that were committed after `batch_id`."""
         query = (
-            select(RawBatch, SensorStream.segment)
+            select(RawBatch, SensorStream.segment, SensorStream.rate_sample)
             .join(SensorStream, SensorStream.id == RawBatch.stream_id)
             .where(RawBatch.session_id == session_id, RawBatch.id > batch_id)
             .order_by(RawBatch.id)
@@ -83,8 +84,8 @@ class RawStore:
         )
         with self._database.read() as session:
             return [
-                ReadBatch(row.id, row.stream_id, Segment(segment), _table(row))
-                for row, segment in session.execute(query)
+                ReadBatch(row.id, row.stream_id, Segment(segment), _table(row, kind))
+                for row, segment, kind in session.execute(query)
             ]
 
     def chunks(self, session_id: str) -> Iterator[list[ReadBatch]]:
@@ -104,11 +105,12 @@ class RawStore:
         """Samples of a segment, start_s <= time < end_s, as one table on session time.
 
         Batches in the order of commits; a sample whose time is not after all before it is left
-        out, as it is live. The clock is as uncertain as in the worst batch that has a part in it.
+        out, as it is live. The clock is as uncertain as in the worst batch that has a part in it;
+        what a gyro sample is goes by the last sample, as in analysis.blocks.joined.
         """
         columns = (RawBatch.time_s, RawBatch.gyro, RawBatch.accel, RawBatch.time_u_s)
         query = (
-            select(*columns, RawBatch.samples)
+            select(*columns, RawBatch.samples, SensorStream.rate_sample)
             .join(SensorStream, SensorStream.id == RawBatch.stream_id)
             .where(
                 RawBatch.session_id == session_id,
@@ -123,10 +125,13 @@ class RawStore:
         time_s = np.frombuffer(b"".join(row.time_s for row in rows), "<f8").astype(np.float64)
         gyro = _vectors(b"".join(row.gyro for row in rows))
         accel = _vectors(b"".join(row.accel for row in rows))
-        u_s = np.repeat([row.time_u_s for row in rows], [row.samples for row in rows])
+        row_of = np.repeat(np.arange(len(rows)), [row.samples for row in rows])
         before = np.concatenate(([-np.inf], np.maximum.accumulate(time_s)))[:-1]
         kept = (time_s > before) & (time_s >= start_s) & (time_s < end_s)
-        return SampleTable(time_s[kept], gyro[kept], accel[kept], float(u_s[kept].max(initial=0.0)))
+        parts = [rows[number] for number in np.unique(row_of[kept])]
+        u_s = max((part.time_u_s for part in parts), default=0.0)
+        kind = RateSample.of(parts[-1].rate_sample if parts else None)
+        return SampleTable(time_s[kept], gyro[kept], accel[kept], u_s, kind)
 
 
 class Timelines:
@@ -141,12 +146,13 @@ class Timelines:
         return min(line.end_s for line in self._lines.values())
 
     def joined(self, batches: Sequence[ReadBatch]) -> Iterator[tuple[Segment, SampleTable]]:
-        """Batches as few tables: those of a segment that have the same clock uncertainty as one."""
+        """Batches as few tables: those of a segment with one clock uncertainty and one kind of
+        gyro sample as one."""
         for segment, line in self._lines.items():
             tables = [line.goes_on(one.samples) for one in batches if one.segment is segment]
             filled = [table for table in tables if len(table)]
-            for u_s, run in groupby(filled, key=lambda table: table.time_u_s):
-                yield segment, _joined(list(run), u_s)
+            for _, run in groupby(filled, key=lambda table: (table.time_u_s, table.rate_sample)):
+                yield segment, joined(list(run))
 
 
 class _Timeline:
@@ -157,21 +163,10 @@ class _Timeline:
         """The samples that are later than all before them."""
         if len(table) and table.time_s[0] <= self.end_s:
             first = int(np.searchsorted(table.time_s, self.end_s, side="right"))
-            table = SampleTable(
-                table.time_s[first:], table.gyro[first:], table.accel[first:], table.time_u_s
-            )
+            table = table.rows(first, len(table))
         if len(table):
             self.end_s = float(table.time_s[-1])
         return table
-
-
-def _joined(tables: Sequence[SampleTable], time_u_s: float) -> SampleTable:
-    return SampleTable(
-        np.concatenate([table.time_s for table in tables]),
-        np.concatenate([table.gyro for table in tables]),
-        np.concatenate([table.accel for table in tables]),
-        time_u_s,
-    )
 
 
 def incoming(session_id: str, batch: wire.SampleBatch) -> IncomingBatch:
@@ -217,9 +212,10 @@ def _row(item: IncomingBatch) -> dict[str, Any]:
     }
 
 
-def _table(row: RawBatch) -> SampleTable:
+def _table(row: RawBatch, kind: str | None) -> SampleTable:
     time_s = np.frombuffer(row.time_s, "<f8").astype(np.float64)
-    return SampleTable(time_s, _vectors(row.gyro), _vectors(row.accel), row.time_u_s)
+    gyro, accel = _vectors(row.gyro), _vectors(row.accel)
+    return SampleTable(time_s, gyro, accel, row.time_u_s, RateSample.of(kind))
 
 
 def _vectors(data: bytes) -> Array:

@@ -183,6 +183,7 @@ def declare_stream(
             gyro_range_dps=stream.gyro_range_dps,
             accel_range_g=stream.accel_range_g,
             tick_s=stream.tick_s,
+            rate_sample=stream.rate_sample,
             declared_at=declared_at,
         )
         session.add(row)

@@ -7,26 +7,31 @@ import dataclasses
 import functools
 import json
 
+import msgspec
 import pytest
 import pytest_asyncio
 from websockets.asyncio.client import connect
 
 from sensors import wire
+from sensors.faults import SensorFaults
 from sensors.golfer_simulation import SimulatedRangeSession
 from sensors.practice_plan import PracticePlan
 from server.reanalyse import reanalyse, swing_again
 from server.settings import Settings, sqlite_url
 from tests.support.running_service import running
-from tests.support.wire_line import line_to, simulated_messages
+from tests.support.wire_line import STREAMS, line_to, simulated_messages
 
 SWINGS = 3
+WORN = (STREAMS[0], msgspec.structs.replace(STREAMS[1], rate_sample="mean"))
+"""The upper back's sensor averages and says so, the other says nothing."""
 
 pytestmark = pytest.mark.asyncio(loop_scope="module")
 
 
 @functools.cache
 def simulated():
-    return tuple(simulated_messages(SimulatedRangeSession(PracticePlan(SWINGS), seed=5)))
+    faults = {"upper_back": SensorFaults(averages=True)}
+    return tuple(simulated_messages(SimulatedRangeSession(PracticePlan(SWINGS), faults, seed=5)))
 
 
 async def messages_until_the_end(socket):
@@ -49,7 +54,7 @@ async def streamed(tmp_path_factory):
     ):
         listening = asyncio.create_task(messages_until_the_end(socket))
         async with line_to(live_service.address) as line:
-            welcome = await line.hello(title="Streamed")
+            welcome = await line.hello(WORN, title="Streamed")
             await line.send_all(simulated())
             await line.send(wire.Finish())
             received = await asyncio.wait_for(listening, 60)
@@ -85,6 +90,11 @@ async def test_live_numbers_are_those_of_the_stored_samples_to_the_last_bit(stre
     for swing in again:
         assert same_bits(published[swing.number], swing)
     assert all(isinstance(s.metrics["separation_top_deg"], float) for s in again)
+    streams = service.parts.store.sessions.streams(session_id)
+    assert {one.segment: one.rate_sample for one in streams} == {
+        "pelvis": None,
+        "upper_back": "mean",
+    }
 
 
 async def test_rest_gives_what_was_published(streamed):
@@ -134,12 +144,12 @@ async def test_a_restart_of_the_service_in_mid_session_changes_no_number(setting
     sent = simulated()
     parts = [sent[: len(sent) * cut // 4], sent[len(sent) * cut // 4 :]]
     async with running(settings) as service, line_to(service.address) as line:
-        session_id = (await line.hello()).session
+        session_id = (await line.hello(WORN)).session
         await line.send_all(parts[0])
     async with running(settings) as service:
         before = {r.id: r.swing for r in service.parts.store.swings.of_session(session_id)}
         async with line_to(service.address) as line:
-            welcome = await line.hello(session=session_id)
+            welcome = await line.hello(WORN, session=session_id)
             assert sum(welcome.resume.values()) == sum(
                 isinstance(message, wire.SampleBatch) for message in parts[0]
             )

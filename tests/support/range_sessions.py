@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.calibration import calibrate
 from analysis.results import Calibration, GolferFacts, Handedness, Interval, Swing
-from analysis.samples import SampleTable
+from analysis.samples import RateSample, SampleTable
 from analysis.segmentation import anchor_s
 from analysis.session import analyse_session
 from sensors.golfer_simulation import ActivitySpan, SimulatedGolfer, SimulatedRangeSession
@@ -70,14 +70,16 @@ def range_session(
     soft_tissue: bool = False,
     strike: bool = False,
     busy: float = 1.0,
+    averages: bool = False,
 ) -> RangeSession:
     """A session with the faults of ordinary sensors; samples as precise as on the wire."""
     rng = np.random.default_rng(seed)
     golfer = SimulatedGolfer(SHAPES[shape], handedness=hand)
     posture = {"calibration": imperfect_calibration(rng)} if soft_tissue else {}
+    worn = worn_sensors(rng, golfer, rate_hz=rate_hz, soft_tissue=soft_tissue, strike=strike)
     simulated = SimulatedRangeSession(
         PracticePlan(swings=swings, busy=busy, **posture),
-        worn_sensors(rng, golfer, rate_hz=rate_hz, soft_tissue=soft_tissue, strike=strike),
+        {segment: replace(faults, averages=averages) for segment, faults in worn.items()},
         seed,
         golfer,
     )
@@ -118,4 +120,5 @@ def _table(
     gyro, accel = (
         values.astype(np.float32).astype(np.float64) for values in (samples.gyro, samples.accel)
     )
-    return SampleTable(samples.time_s, gyro, accel)
+    kind = RateSample.of(simulated.faults[segment].rate_sample)
+    return SampleTable(samples.time_s, gyro, accel, 0.0, kind)

@@ -94,6 +94,29 @@ def test_what_was_imported_is_found_again_in_the_stored_samples(torsolog, tmp_pa
         store.close()
 
 
+def test_a_recording_that_states_means_is_read_half_a_sample_earlier(
+    torsolog, tmp_path, demo_copy, analysed
+):
+    for sidecar in demo_copy.rglob("*_motion.json"):
+        facts = json.loads(sidecar.read_text("utf-8"))
+        sidecar.write_text(json.dumps(facts | {"GyroscopeSample": "mean"}), "utf-8")
+    file, database = tmp_path / "swings.csv", tmp_path / "torsolog.db"
+    assert torsolog("analyse", demo_copy, "--csv", file).code == 0
+    told = table(file.read_text("utf-8"))
+    for column in ("pelvis_peak_s", "upper_back_peak_s", "pelvis_reversal_s"):
+        moved = [float(a[column]) - float(b[column]) for a, b in zip(told, analysed, strict=True)]
+        assert moved == pytest.approx([-0.0025] * 3, abs=0.0004), column
+    session = torsolog("import", demo_copy, "--database", database).out.strip()
+    stored = table(torsolog("export", "--session", session, "--database", database).out)
+    assert [{name: row[name] for name in csv_header()} for row in stored] == told
+    store = Store(sqlite_url(database))
+    try:
+        kept = [record.swing for record in store.swings.of_session(session)]
+        assert [bare(swing) for swing in reanalyse(store, session)] == kept
+    finally:
+        store.close()
+
+
 def test_a_golfer_is_taken_by_name_and_not_made_twice(torsolog, tmp_path):
     database = tmp_path / "torsolog.db"
     for _ in range(2):

@@ -12,6 +12,7 @@ from analysis.samples import Segment
 from sensors import wire
 from server.errors import ConflictError, NotFoundError
 from server.store import NewGolfer, NewSession, incoming
+from server.store.raw import Timelines
 from tests.support.wire_line import STREAMS, batch
 
 NOW = datetime(2026, 5, 4, 9, 30, 15, 123456, tzinfo=UTC)
@@ -134,6 +135,23 @@ def test_a_restarted_sensor_goes_on_after_the_samples_before_it(store, session_i
     table = store.raw.samples(session_id, Segment.PELVIS)
     assert (np.diff(table.time_s) > 0).all()
     assert len(table) == 40 + 10, "ten samples overlap what was there"
+
+
+def test_samples_are_of_the_kind_that_their_stream_states(store, session_id):
+    """Another sensor in the middle of a session, one that averages."""
+    other = wire.Stream(
+        stream_id="pelvis-2", segment="pelvis", sensor="other", rate_hz=200.0, rate_sample="mean"
+    )
+    store.sessions.declare_streams(session_id, [other], NOW)
+    store.raw.append([incoming(session_id, batch(number)) for number in range(3)])
+    later = [batch(n, stream_id="pelvis-2", start_s=1.0) for n in range(2)]
+    store.raw.append([incoming(session_id, one) for one in later])
+    read = store.raw.after(session_id, 0, 100)
+    kinds = [table.rate_sample.value for _, table in Timelines().joined(read)]
+    assert kinds == ["instant", "mean"]
+    for end_s, kind in ((1.0, "instant"), (1.01, "mean"), (0.0, "instant")):
+        stretch = store.raw.samples(session_id, Segment.PELVIS, 0.0, end_s)
+        assert stretch.rate_sample.value == kind
 
 
 def test_a_stream_id_belongs_to_one_session_and_segment(store, session_id):
