@@ -80,12 +80,7 @@ def segment_motion(
     at_rest = gyro_bias(spells)
     matrix = rotation.to_matrix(mounting.rotation)
     force = rotation.rotate(mounting.rotation, samples.accel)
-    gyro = samples.gyro
-    if samples.rate_sample is RateSample.MEAN:
-        gyro = at_stamps(time_s, gyro)
-    if mounting.fixing is Fixing.STRAPPED:
-        gyro = without_ride(time_s, gyro)
-    rate = rotation.rotate(mounting.rotation, gyro - at_rest.rate)
+    rate = rotation.rotate(mounting.rotation, _turning(samples, mounting) - at_rest.rate)
     fastest = int(np.argmax(rotation.squared_length(rate)))
     fit = fit_vertical(
         time_s,
@@ -110,6 +105,16 @@ def segment_motion(
         mounting,
         _flags(clipped, gaps, spells, fit),
     )
+
+
+def _turning(samples: SampleTable, mounting: Mounting) -> Array:
+    """The segment's own rate (n, 3) at the time stamps, rad/s, in sensor axes, bias in it."""
+    gyro = samples.gyro
+    if samples.rate_sample is RateSample.MEAN:
+        gyro = at_stamps(samples.time_s, gyro)
+    if mounting.fixing is Fixing.STRAPPED:
+        gyro = without_ride(samples.time_s, gyro)
+    return gyro
 
 
 def _upright(time_s: Array, fit: Vertical) -> Array:

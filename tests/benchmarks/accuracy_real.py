@@ -13,6 +13,7 @@ import os
 import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -23,7 +24,9 @@ from analysis.orientation import segment_motion
 from analysis.results import GolferFacts, Mounting, Swing
 from analysis.samples import RateSample, SampleTable
 from analysis.session import analyse_session
-from sensors.recording import SensorRecording, read_recording
+from sensors.recording import Recording, SensorRecording, read_recording
+from sensors.recording_writer import DatasetFacts, write_recording
+from server.recording_analysis import sample_table
 from tests.benchmarks.accuracy import METHODS, write_between_marks
 from tests.support.optical_rotation import OpticalRecord, load
 from tests.support.orientation_libraries import filter_imufusion, filter_vqf, offline_vqf
@@ -35,6 +38,7 @@ ANGLE_LEVEL_DEG, PEAK_LEVEL = 1.5, 0.02
 FITTED_LEVEL_DEG = 1.4
 COVERED = 1.96
 STATED = "ours, as the recording states"
+LAGS = (0.0, 0.5, 1.0, 1.5)
 AS_INSTANTS = "ours, taking means for instants"
 
 
@@ -62,12 +66,32 @@ def real_swing() -> RealSwing:
     """The recording, analysed as any recording is. Raises OSError where it is not at hand."""
     truth = json.loads((SWING / "truth.json").read_text("utf-8"))[0]
     recording = read_recording(SWING)
-    tables = [_table(sensor) for sensor in (recording.pelvis, recording.upper_back)]
+    tables = [sample_table(sensor) for sensor in (recording.pelvis, recording.upper_back)]
     return RealSwing(analyse_session(*tables, [], GolferFacts()), truth)
 
 
-def _table(sensor: SensorRecording) -> SampleTable:
-    return SampleTable(sensor.time_s, sensor.gyro, sensor.accel)
+def as_recorded(record: OpticalRecord) -> SampleTable:
+    """The record's samples after the way that every recording takes: written, read, made a table.
+
+    Both places hold the one sensor that there is.
+    """
+    samples, stated = record.samples, record.samples.rate_sample.value
+    pelvis, upper_back = (
+        SensorRecording(
+            segment,
+            samples.time_s,
+            samples.gyro,
+            samples.accel,
+            record.rate_hz,
+            rate_sample="mean" if stated == "mean" else "instant",
+        )
+        for segment in ("pelvis", "upper_back")
+    )
+    facts = DatasetFacts("Fast rotation", ("torsolog",), "One sensor, turned by hand.")
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "rotation"
+        write_recording(path, Recording("sub-01_task-rotation", pelvis, upper_back), facts)
+        return sample_table(read_recording(path).upper_back)
 
 
 def orientation_errors(record: OpticalRecord) -> dict[str, np.ndarray]:
@@ -76,7 +100,7 @@ def orientation_errors(record: OpticalRecord) -> dict[str, np.ndarray]:
     The recording states that a gyro sample is a mean (why: tests.support.optical_rotation); ours
     is also shown taking them for instants.
     """
-    samples, step_s, bias = record.samples, 1.0 / record.rate_hz, record.resting_bias
+    samples, step_s, bias = as_recorded(record), 1.0 / record.rate_hz, record.resting_bias
     plain = integrate(samples.time_s, samples.gyro - bias, kind=RateSample.MEAN)
     made = {
         "plain exact steps, bias of the first rest": plain,
@@ -108,6 +132,18 @@ def fitted_errors(record: OpticalRecord) -> dict[str, np.ndarray]:
         "imufusion": filter_imufusion(better, step_s, np.zeros(3)),
     }
     return {name: record.errors_deg(turned, second) for name, turned in made.items()}
+
+
+def lag_errors(record: OpticalRecord) -> dict[float, np.ndarray]:
+    """Errors of ours over all windows, by how many samples the gyro is taken to lag its stamps."""
+    samples, step_s = _instants(record.samples), 1.0 / record.rate_hz
+    errors = {}
+    for lag in LAGS:
+        told_of = samples.time_s - lag * step_s
+        rate = np.stack([np.interp(samples.time_s, told_of, axis) for axis in samples.gyro.T], 1)
+        turned = segment_motion(replace(samples, gyro=rate), AS_WORN).orientation
+        errors[lag] = record.errors_deg(turned)
+    return errors
 
 
 def _instants(samples: SampleTable) -> SampleTable:
@@ -169,6 +205,32 @@ def error_lines(errors: dict[str, np.ndarray]) -> list[str]:
     return lines
 
 
+def halves(values: np.ndarray) -> tuple[float, float]:
+    """Medians of the first and of the second half."""
+    half = len(values) // 2
+    return float(np.median(values[:half])), float(np.median(values[half:]))
+
+
+def halves_lines(errors: dict[str, np.ndarray]) -> list[str]:
+    """Errors of orientation over all windows and over each half as a Markdown table."""
+    lines = error_lines(errors)
+    heads = (" first half, median | second half, median |", " --- | --- |")
+    tails = [*heads, *(f" {a:.2f} | {b:.2f} |" for a, b in map(halves, errors.values()))]
+    return [line + tail for line, tail in zip(lines, tails, strict=True)]
+
+
+def lag_lines(errors: dict[float, np.ndarray]) -> list[str]:
+    """Medians by lag as a Markdown table."""
+    lines = [
+        "| lag, samples | first half, median deg | second half, median deg |",
+        "| --- " * 3 + "|",
+    ]
+    for lag, values in errors.items():
+        first, second = halves(values)
+        lines.append(f"| {lag:g} | {first:.2f} | {second:.2f} |")
+    return lines
+
+
 def main() -> int:
     """Measure and print."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.accuracy_real")
@@ -177,7 +239,8 @@ def main() -> int:
     record = load()
     tables = {
         "real swing": swing_lines(real_swing()),
-        "optical rotation": error_lines(orientation_errors(record)),
+        "optical rotation": halves_lines(orientation_errors(record)),
+        "optical rotation, lag": lag_lines(lag_errors(record)),
         "optical rotation, fitted": error_lines(fitted_errors(record)),
     }
     for name, lines in tables.items():

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from analysis.samples import RateSample
 from tests.benchmarks.accuracy_real import (
     ANGLE_LEVEL_DEG,
     COVERED,
@@ -20,6 +21,7 @@ from tests.benchmarks.accuracy_real import (
     STATED,
     SWING,
     RealSwing,
+    as_recorded,
     fitted_errors,
     orientation_errors,
     real_swing,
@@ -70,6 +72,14 @@ def test_level_orientation_in_fast_rotation_is_no_worse_than_the_better_library(
     libraries = ("vqf", "vqf, forwards and backwards", "imufusion")
     assert errors[STATED] <= min(errors[name] for name in libraries)
     assert errors[STATED] <= 1.9
+
+
+def test_the_way_through_a_recording_changes_no_bit_and_keeps_what_samples_are():
+    record = load()
+    read = as_recorded(record)
+    assert read.rate_sample is record.samples.rate_sample is RateSample.MEAN
+    for name in ("time_s", "gyro", "accel"):
+        assert getattr(read, name).tobytes() == getattr(record.samples, name).tobytes()
 
 
 def test_level_orientation_after_a_fit_on_the_first_half_is_within_1_4_degrees_on_the_second():
