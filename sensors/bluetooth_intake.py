@@ -178,7 +178,9 @@ class SensorIntake:
         self._start = int(samples.start[0])
         self._stream_id = new_stream_id()
         if self._clock is None or not self._clock_runs_on(samples, received_s):
-            self._clock = ArrivalClock(profile.rate_hz, tick_s=profile.tick_s)
+            self._clock = ArrivalClock(
+                profile.rate_hz, tick_s=profile.tick_s, delay_s=profile.delay_s
+            )
         stream = Stream(
             stream_id=self._stream_id,
             segment=self.worn.segment,

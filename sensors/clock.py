@@ -72,16 +72,23 @@ class ArrivalClock:
     """
 
     def __init__(
-        self, rate_hz: float, *, tick_s: float | None = None, interval_s: float | None = None
+        self,
+        rate_hz: float,
+        *,
+        tick_s: float | None = None,
+        interval_s: float | None = None,
+        delay_s: float = 0.0,
     ) -> None:
         """tick_s: length of a tick; None: the packets' ticks count samples.
 
-        interval_s: the connection interval where it is known.
+        interval_s: the connection interval where it is known. delay_s: how long after the motion
+        the sensor's samples show it; their times are earlier by as much.
         """
         self.fit = DelayFit(SAMPLING if tick_s is None else CRYSTAL, interval_s=interval_s)
         self._stamper = Stamper()
         self._smoother = None if tick_s is None else TickSmoother(tick_s, rate_hz)
         self._period_s = 1.0 / rate_hz
+        self._delay_s = delay_s
         self._last_tick: int | None = None
         self._sync: SyncCorrection | None = None
         self._sync_fit_u_s = 0.0
@@ -108,7 +115,7 @@ class ArrivalClock:
             period_s = self._smoother.period_s
         samples = len(packet.ticks)
         self.fit.add(first_s + (samples - 1) * period_s, self._received_s)
-        host_s = float(self.fit.host_s(np.array([first_s]))[0])
+        host_s = float(self.fit.host_s(np.array([first_s]))[0]) - self._delay_s
         if self._sync is not None:
             host_s += self._sync.offset_s
         step_s = period_s * (1.0 + self.fit.rate)

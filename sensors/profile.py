@@ -251,12 +251,16 @@ class WornAs(_Table, frozen=True, kw_only=True):
 
 
 class Profile(_Table, frozen=True, kw_only=True):
-    """One type of sensor. Lists of `start` and `stop` are written in their order."""
+    """One type of sensor. Lists of `start` and `stop` are written in their order.
+
+    delay_s: how long after the motion a sample shows it, the group delay of the sensor's filter.
+    """
 
     format: int
     id: str
     name: str
     rate_hz: float
+    delay_s: float = 0.0
     documentation: str = ""
     recognise: Recognise
     start: tuple[ControlWrite, ...] = ()

@@ -26,6 +26,8 @@ from sensors.toml_lines import KeyPath
 LOWEST_RATE_HZ: Final = 10.0
 HIGHEST_RATE_HZ: Final = 8000.0
 """Rates at which motion chips sample."""
+LONGEST_DELAY_S: Final = 0.1
+"""Filters of motion chips delay by 1 to 20 ms (from memory); more is milliseconds taken for s."""
 _GYRO_RANGE_DPS: Final = (100.0, 20_000.0)
 _ACCEL_RANGE_G: Final = (1.9, 1000.0)
 """Outside of these a unit is mistaken: motion chips are sold from 125 to 4000 deg/s and from 2 to
@@ -70,6 +72,10 @@ def _head(profile: Profile) -> Iterator[Mistake]:
             ("rate_hz",),
             f"expected {LOWEST_RATE_HZ:.0f} to {HIGHEST_RATE_HZ:.0f} samples a second, "
             f"received {profile.rate_hz:g}",
+        )
+    if not 0.0 <= profile.delay_s <= LONGEST_DELAY_S:
+        yield Mistake(
+            ("delay_s",), f"expected 0 to {LONGEST_DELAY_S:g} s, received {profile.delay_s:g}"
         )
     known_by = profile.recognise
     if not (known_by.names or known_by.services or known_by.manufacturer_ids):

@@ -48,6 +48,8 @@ def summary_lines(profile: Profile) -> Iterator[str]:
     for packet in profile.packet:
         yield from _packet_lines(profile, packet)
     yield from _clock_lines(profile)
+    if profile.delay_s:
+        yield f"  delay         a sample shows the motion of {1000.0 * profile.delay_s:g} ms before"
     yield f"  gyro          {_unit(profile, 'gyro', profile.gyro)}"
     if profile.gyro.sample:
         yield f"                {_GYRO_SAMPLES[profile.gyro.sample]}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -96,6 +97,17 @@ def test_a_sensor_that_sends_is_a_stream_with_its_ranges_and_clock():
     assert {packet.lost_before for packet in sensor.packets} == {0}
     assert sensor.states == ["streaming"]
     assert sensor.news == ["the pelvis sensor (torsolog 1) sends"]
+
+
+def test_the_delay_that_a_profile_states_goes_off_the_times():
+    starts = []
+    for profile in (OPEN, msgspec.structs.replace(OPEN, delay_s=0.004)):
+        sensor = Wearing(profile)
+        sensor.link()
+        sensor.send(0.0, 2.0)
+        clock = sensor.streams[0].clock
+        starts.append([clock.session_times(one)[0][0] for one in sensor.packets])
+    assert np.subtract(*starts) == pytest.approx(0.004, abs=1e-9)
 
 
 def test_a_short_loss_goes_on_as_the_same_stream_with_its_gap():

@@ -33,6 +33,9 @@ def complaint(text: str, old: str, new: str) -> ProfileError:
         ("rate_hz = 100", 'rate_hz = "fast"', 4, "rate_hz", "a number, received text"),
         ("rate_hz = 100", "rate_hz = 5", 4, "rate_hz", "10 to 8000"),
         ("rate_hz = 100", "rate_hz = nan", 4, "rate_hz", "10 to 8000"),
+        ("rate_hz = 100", "rate_hz = 100\ndelay_s = 4.9", 5, "delay_s", "0 to 0.1 s, received 4.9"),
+        ("rate_hz = 100", "rate_hz = 100\ndelay_s = -0.001", 5, "delay_s", "0 to 0.1 s"),
+        ("rate_hz = 100", 'rate_hz = 100\ndelay_s = "5 ms"', 5, "delay_s", "a number"),
         ('names = ["Small"]', "", 6, "recognise", "at least one of 'names'"),
         ('["Small"]', '["Small", ""]', 7, "recognise.names[1]", "every device"),
         ('["Small"]', '["Small"]\nmanufacturer_ids = [1, 70000]', 8, "recognise.manufacturer_ids"

@@ -47,6 +47,7 @@ def profile_tables(draw: st.DrawFn) -> dict[str, Any]:
         "id": "any",
         "name": "Any",
         "rate_hz": rate_hz,
+        "delay_s": draw(st.floats(0.0, 0.1)),
         "recognise": {"names": ["Any"]},
         "packet": [],
     }
