@@ -20,7 +20,7 @@ from sensors.clock import ArrivalClock
 from sensors.packet_decode import DecodedSamples, PacketDecoder
 from sensors.profile import Profile
 from sensors.source import SamplePacket, SourceEvent, StreamClock, StreamStarted, new_stream_id
-from sensors.wire import SegmentName, Stream, StreamReport, StreamState
+from sensors.wire import Fixing, SegmentName, Stream, StreamReport, StreamState
 
 BATTERY_LOW_PERCENT: Final = 15
 CLOCK_SLACK_S: Final = 0.5
@@ -48,12 +48,13 @@ class SensorPhase(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class WornSensor:
-    """A sensor in its place on the body. address: as the system names it."""
+    """A sensor in its place on the body. address: as the system names it. fixing: what holds it."""
 
     segment: SegmentName
     address: str
     name: str
     profile: Profile
+    fixing: Fixing | None = None
 
     @property
     def called(self) -> str:
@@ -186,10 +187,12 @@ class SensorIntake:
             segment=self.worn.segment,
             sensor=self.worn.name or self.worn.address,
             rate_hz=profile.rate_hz,
+            address=self.worn.address,
             gyro_range_dps=profile.gyro_range_dps,
             accel_range_g=profile.accel_range_g,
             tick_s=profile.tick_s,
             rate_sample=profile.gyro.sample,
+            fixing=self.worn.fixing,
         )
         yield StreamStarted(stream, self._clock)
 

@@ -17,6 +17,7 @@ from typing import Final
 
 from sensors.backoff import backoff_delays
 from sensors.batching import LIVE_BATCH_SPAN_S, Batcher
+from sensors.clock import ArrivalClock, SyncCorrection
 from sensors.disk_spool import DiskSpool
 from sensors.errors import SourceError
 from sensors.service_link import News, ServiceAddress, ServiceLink
@@ -24,7 +25,15 @@ from sensors.source import SamplePacket, Source, SourceEvent, StreamClock, Strea
 from sensors.spool import ROOM_BYTES, Spool
 from sensors.stream_monitor import StreamMonitor
 from sensors.uplink import Uplink
-from sensors.wire import WIRE_VERSION, Finish, Hello, Mark, SegmentName, StreamReport
+from sensors.wire import (
+    WIRE_VERSION,
+    ClockCorrection,
+    Finish,
+    Hello,
+    Mark,
+    SegmentName,
+    StreamReport,
+)
 
 MAX_WAITING: Final = 1000
 """Frames that a source which can wait runs ahead of the service: 50 s of two sensors."""
@@ -65,10 +74,16 @@ class Collector:
         """
         to = destination if destination is not None else Destination()
         hello = Hello(
-            version=WIRE_VERSION, streams=(), session=to.session, golfer=to.golfer, title=to.title
+            version=WIRE_VERSION,
+            streams=(),
+            session=to.session,
+            golfer=to.golfer,
+            title=to.title,
+            corrects=True,
         )
         self.source = source
         self.uplink = Uplink(spool, hello)
+        self.uplink.correct = self._correct
         self._news = news
         self._slow: set[str] = set()
         self._link = ServiceLink(self.uplink, address, news=news, delays=delays)
@@ -215,6 +230,14 @@ class Collector:
         segment = monitor.stream.segment
         self._left_out[segment] = self._left_out.get(segment, 0) + lost
         monitor.arrived(len(packet.ticks), packet.received_s, lost=lost, clock_u_s=u_s)
+
+    def _correct(self, found: ClockCorrection) -> bool:
+        """Take a sync check into the clock of a running stream, if that clock is a learnt one."""
+        clock = self._clocks.get(found.stream_id)
+        if not isinstance(clock, ArrivalClock):
+            return False
+        clock.correct(SyncCorrection(found.offset_s, found.u_s))
+        return True
 
     def _flush(self) -> None:
         """Every sample into the spool, also those of batches that are not full."""

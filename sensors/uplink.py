@@ -12,6 +12,7 @@ frame of the service, `disconnected()` when the line is gone.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -22,6 +23,8 @@ from sensors.spool import Spool
 from sensors.wire import (
     WIRE_VERSION,
     Acknowledge,
+    ClockCorrection,
+    Corrected,
     Finish,
     FromService,
     Hello,
@@ -63,7 +66,7 @@ class Uplink:
 
     The state: `session` (known after the first Welcome), `finished` (the service has everything
     and the end), `waiting` (frames the service does not have yet), `news` (the last thing the
-    service said to people).
+    service said to people). `correct`: told what a sync check found; False: that clock takes none.
     """
 
     def __init__(self, spool: Spool, hello: Hello | None = None, *, window: int = WINDOW) -> None:
@@ -75,6 +78,9 @@ class Uplink:
         self.spool = spool
         self.finished = False
         self.news: str | None = None
+        self.correct: Callable[[ClockCorrection], bool] = lambda _found: False
+        self._corrected: dict[int, Corrected] = {}
+        self._answers: deque[Corrected] = deque()
         self._hello: Hello = spool.hello
         self._window = window
         self._next = spool.first
@@ -128,6 +134,7 @@ class Uplink:
     def connected(self) -> bytes:
         """A connection stands: the frame to send first."""
         self._welcomed = self._say_hello = False
+        self._answers.clear()
         return encode(self._hello)
 
     def next_frame(self) -> bytes | None:
@@ -140,8 +147,9 @@ class Uplink:
         if self._say_hello:
             self._say_hello = False
             return encode(self._hello)
-        if self._reports:
-            return encode(self._reports.pop(next(iter(self._reports))))
+        aside = self._aside()
+        if aside is not None:
+            return encode(aside)
         while self.unanswered < self._window:
             frame = self.spool.read(self._next)
             if frame is None:
@@ -161,6 +169,8 @@ class Uplink:
             self._refused(message)
         elif isinstance(message, Welcome):
             self._welcome(message)
+        elif isinstance(message, ClockCorrection):
+            self._correct(message)
         else:
             self._acknowledged(message)
 
@@ -177,6 +187,12 @@ class Uplink:
     def _keep(self, **changes: object) -> None:
         self._hello = msgspec.structs.replace(self._hello, **changes)
         self.spool.keep_hello(self._hello)
+
+    def _aside(self) -> Corrected | StreamReport | None:
+        """What is not kept and goes before what is."""
+        if self._answers:
+            return self._answers.popleft()
+        return self._reports.pop(next(iter(self._reports))) if self._reports else None
 
     def _lacks(self, stream: Stream) -> bool:
         """Whether batches of a stream are kept that the service does not have, as far as known."""
@@ -219,6 +235,14 @@ class Uplink:
         if welcome.session != self._hello.session:
             self._keep(session=welcome.session)
         self._welcomed = True
+
+    def _correct(self, found: ClockCorrection) -> None:
+        """Each check once, however often the service sends it; every time it is answered."""
+        answer = self._corrected.get(found.check)
+        if answer is None:
+            answer = Corrected(check=found.check, taken=self.correct(found))
+            self._corrected[found.check] = answer
+        self._answers.append(answer)
 
     def _acknowledged(self, acknowledge: Acknowledge) -> None:
         on_their_way = [s.sequence for s in self._sent if s.stream_id == acknowledge.stream_id]

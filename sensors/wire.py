@@ -5,6 +5,9 @@ A further Hello on the same connection names further streams. After a lost conne
 names the session of the first Welcome, and what was not acknowledged is sent again.
 Service: Welcome or Refusal, then one Acknowledge for each batch once it is committed. Frames take
 effect in the order in which they came. Finish is answered by closing the connection with code 1000.
+To a collector whose Hello `corrects` it may send a ClockCorrection at any time; the answer to it is
+Corrected, and until it has come the correction is sent again after every Hello that names its
+stream.
 
 Arrays are little-endian bytes: float64 for times, float32 for samples, row-major (n, 3).
 A field may be added with a default: who does not know it passes it over, who does not send it means
@@ -30,6 +33,7 @@ SegmentName = Literal["pelvis", "upper_back"]
 MarkKind = Literal["stand", "bow", "sync"]
 StreamState = Literal["streaming", "silent", "lost", "slow"]
 RateSample = Literal["instant", "mean"]
+Fixing = Literal["strapped", "rigid"]
 
 
 class WireError(ValueError):
@@ -39,18 +43,22 @@ class WireError(ValueError):
 class Stream(msgspec.Struct, frozen=True, kw_only=True):
     """One sensor's flow of samples. `stream_id` is new for every start of a sensor.
 
+    sensor: its name; address: what tells it from others of the same name, where there is such.
     rate_sample: what a gyro sample is, the rate at its time or the mean since the sample before;
     None: not stated, taken as "instant".
+    fixing: what holds the sensor, a strap over skin and cloth, or something rigid; None: not said.
     """
 
     stream_id: str
     segment: SegmentName
     sensor: str
     rate_hz: float
+    address: str | None = None
     gyro_range_dps: float | None = None
     accel_range_g: float | None = None
     tick_s: float | None = None
     rate_sample: RateSample | None = None
+    fixing: Fixing | None = None
 
 
 class Hello(msgspec.Struct, tag="hello", frozen=True, kw_only=True):
@@ -58,6 +66,7 @@ class Hello(msgspec.Struct, tag="hello", frozen=True, kw_only=True):
 
     `session` None: the service opens a session for `golfer` (None: unassigned); with neither golfer
     nor title it takes the open session that still waits for its first sensors, if there is one.
+    corrects: the collector knows what a ClockCorrection is.
     """
 
     version: int
@@ -65,6 +74,7 @@ class Hello(msgspec.Struct, tag="hello", frozen=True, kw_only=True):
     session: str | None = None
     golfer: str | None = None
     title: str | None = None
+    corrects: bool = False
 
 
 class SampleBatch(msgspec.Struct, tag="batch", frozen=True, kw_only=True):
@@ -109,6 +119,13 @@ class StreamReport(msgspec.Struct, tag="report", frozen=True, kw_only=True):
     clock_u_s: float | None = None
 
 
+class Corrected(msgspec.Struct, tag="corrected", frozen=True, kw_only=True):
+    """Answer to the ClockCorrection of a check. taken False: this clock takes none."""
+
+    check: int
+    taken: bool
+
+
 class Finish(msgspec.Struct, tag="finish", frozen=True):
     """The collector has sent all it has and leaves; the session ends."""
 
@@ -138,8 +155,20 @@ class Refusal(msgspec.Struct, tag="refusal", frozen=True, kw_only=True):
     sequence: int | None = None
 
 
-FromCollector = Hello | SampleBatch | Mark | StreamReport | Finish
-FromService = Welcome | Acknowledge | Refusal
+class ClockCorrection(msgspec.Struct, tag="correct", frozen=True, kw_only=True):
+    """What a sync check found: add offset_s to a stream's session times from now on.
+
+    It comes on top of earlier ones, each check once. u_s: its standard uncertainty.
+    """
+
+    check: int
+    stream_id: str
+    offset_s: float
+    u_s: float
+
+
+FromCollector = Hello | SampleBatch | Mark | StreamReport | Corrected | Finish
+FromService = Welcome | Acknowledge | Refusal | ClockCorrection
 
 _UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
 """What the decoder raises for bytes that are no message: form, text that is not UTF-8, nesting."""

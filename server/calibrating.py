@@ -69,3 +69,10 @@ def session_calibrations(
 ) -> list[Calibration]:
     """Every calibration of a whole recording. Raises analysis.errors.CalibrationError."""
     return [calibration_of(pelvis, upper_back, stand, bow) for stand, bow in pairs(marks)]
+
+
+def verdict(calibration: Calibration) -> str:
+    """What came of a stand and a bow, for people."""
+    if calibration.flags:
+        return " ".join(flag.text for flag in calibration.flags)
+    return "Calibrated: both sensors are measured against the body."

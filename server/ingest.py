@@ -23,6 +23,7 @@ from server.errors import ConflictError, NotFoundError, StoreError
 from server.service import Service
 from server.sessions import add_mark, finish_session, start_session
 from server.store import SessionSummary, incoming
+from server.sync_checks import correction_of
 
 log = logging.getLogger(__name__)
 
@@ -32,6 +33,8 @@ MAX_RATE_HZ = 8000.0
 MAX_STREAMS = 1000
 """A sensor that returns from out of reach may be a new one; while a service is away they gather."""
 TEXT_MAX = 200
+ANSWER_WITHIN_S = 3.0
+"""A collector answers a correction at once; on a bad line it is not waited for longer."""
 
 P = ParamSpec("P")
 Send = Callable[[bytes], Awaitable[None]]
@@ -59,6 +62,8 @@ class Collector:
         self._session: SessionSummary | None = None
         self.finished = False
         self._streams: dict[str, wire.Stream] = {}
+        self._corrects = False
+        self._asked: dict[int, tuple[str, asyncio.Future[bool]]] = {}
         self._waiting: asyncio.Queue[tuple[wire.SampleBatch, asyncio.Future[int]]] = asyncio.Queue(
             UNACKNOWLEDGED_LIMIT
         )
@@ -72,6 +77,44 @@ class Collector:
         """Tell it that its session has ended; what it still sends is kept."""
         message = "the session has ended; open another one to go on"
         await self._send(wire.encode(wire.Refusal(code="session-ended", message=message)))
+
+    def sends(self, stream_id: str) -> bool:
+        """Whether it has named this stream."""
+        return stream_id in self._streams
+
+    async def correct(self, correction: wire.ClockCorrection) -> bool | None:
+        """Send a correction; gives the answer, or None where none came in ANSWER_WITHIN_S.
+
+        A collector of an earlier release is not asked: its clocks take none.
+        """
+        if not self._corrects:
+            await self._keep_answer(correction.check, correction.stream_id, taken=False)
+            return False
+        answer = await self._ask(correction)
+        await asyncio.wait({answer}, timeout=ANSWER_WITHIN_S)
+        return answer.result() if answer.done() else None
+
+    async def _ask(self, correction: wire.ClockCorrection) -> asyncio.Future[bool]:
+        answer: asyncio.Future[bool] = asyncio.get_running_loop().create_future()
+        self._asked[correction.check] = (correction.stream_id, answer)
+        await self._send(wire.encode(correction))
+        return answer
+
+    async def _corrected(self, message: wire.Corrected) -> None:
+        if message.check not in self._asked:
+            raise refused("frame", f"no correction of a check {message.check} was asked for")
+        stream_id, answer = self._asked.pop(message.check)
+        await self._keep_answer(message.check, stream_id, taken=message.taken)
+        if not answer.done():
+            answer.set_result(message.taken)
+
+    async def _keep_answer(self, check: int, stream_id: str, *, taken: bool) -> None:
+        """Write down whether a stream's clock took a check, and from when on."""
+        checks = self._service.store.sync_checks
+        board = self._service.status(self._open_session().id)
+        from_s = board.last_seen_s(stream_id)
+        await asyncio.to_thread(checks.answered, check, taken=taken, from_s=from_s)
+        board.corrected(await asyncio.to_thread(checks.offsets_s, [stream_id]))
 
     async def receive(self, frame: bytes) -> bool:
         """Handle one frame; False: the connection is to be closed.
@@ -138,6 +181,8 @@ class Collector:
         elif isinstance(message, wire.Mark):
             check_mark(message)
             await add_mark(self._service, session.id, message)
+        elif isinstance(message, wire.Corrected):
+            await self._corrected(message)
         elif isinstance(message, wire.StreamReport):
             stream = self._known(message.stream_id)
             if self._service.status(session.id).reported(message):
@@ -193,6 +238,19 @@ class Collector:
         resume = await asyncio.to_thread(store.raw.next_sequences, tuple(self._streams))
         welcome = wire.Welcome(version=wire.WIRE_VERSION, session=session.id, resume=resume)
         await self._send(wire.encode(welcome))
+        self._corrects = self._corrects or hello.corrects
+        await self._correct_again(session.id, ids)
+
+    async def _correct_again(self, session_id: str, stream_ids: list[str]) -> None:
+        """Corrections of these streams that are known, and those that nobody has answered."""
+        checks = self._service.store.sync_checks
+        known = await asyncio.to_thread(checks.offsets_s, stream_ids)
+        self._service.status(session_id).corrected(known)
+        for row in await asyncio.to_thread(checks.unanswered, stream_ids):
+            if self._corrects:
+                await self._ask(correction_of(row))
+            else:
+                await self._keep_answer(row.id, row.upper_back_stream_id, taken=False)
 
     async def _batch(self, session: SessionSummary, batch: wire.SampleBatch) -> None:
         self._known(batch.stream_id)

@@ -6,10 +6,10 @@ import logging
 from collections.abc import Callable
 
 from analysis.errors import CalibrationError
-from analysis.results import Calibration, Swing
+from analysis.results import Swing
 from analysis.samples import SampleTable, Segment
 from analysis.session import SessionAnalysis
-from server.calibrating import calibration_of, pairs
+from server.calibrating import calibration_of, pairs, verdict
 from server.clock import Clock
 from server.models import Mark
 from server.store import Store
@@ -146,11 +146,5 @@ class LiveSession:
             self._publish(CalibrationMessage(calibrated=False, text=str(error)))
             return False
         self._store.swings.add_calibration(self._id, calibration, (stand.id, bow.id))
-        self._publish(CalibrationMessage(calibrated=True, text=_verdict(calibration)))
+        self._publish(CalibrationMessage(calibrated=True, text=verdict(calibration)))
         return True
-
-
-def _verdict(calibration: Calibration) -> str:
-    if calibration.flags:
-        return " ".join(flag.text for flag in calibration.flags)
-    return "Calibrated: both sensors are measured against the body."

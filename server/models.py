@@ -106,6 +106,7 @@ class SensorStream(Base):
     """One start of one sensor. Ranges in deg/s and g as the collector stated them.
 
     rate_sample: what a gyro sample is, 'instant' or 'mean'; null: not stated, taken as 'instant'.
+    fixing: what holds the sensor, 'strapped' or 'rigid'; null: not said.
     """
 
     __tablename__ = "streams"
@@ -119,6 +120,7 @@ class SensorStream(Base):
     accel_range_g: Mapped[float | None] = mapped_column(Float(53))
     tick_s: Mapped[float | None] = mapped_column(Float(53))
     rate_sample: Mapped[str | None] = mapped_column(String(7))
+    fixing: Mapped[str | None] = mapped_column(String(8))
     declared_at: Mapped[datetime] = mapped_column(UtcDateTime)
 
 
@@ -181,6 +183,28 @@ class Trouble(Base):
     start_s: Mapped[float] = mapped_column(Float(53))
     end_s: Mapped[float | None] = mapped_column(Float(53))
     lost: Mapped[int] = mapped_column(Integer, default=0)
+
+
+class StoredSyncCheck(Base):
+    """How far the clocks of two sensors were apart, s, found from start_s to end_s.
+
+    offset_s is added to the upper back's times. applied: whether the collector's clock took it,
+    from applied_from_s of session time on; null while the collector has not answered.
+    """
+
+    __tablename__ = "sync_checks"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True, autoincrement=True)
+    session_id: Mapped[str] = mapped_column(ForeignKey("sessions.id"), index=True)
+    pelvis_stream_id: Mapped[str] = mapped_column(ForeignKey("streams.id"))
+    upper_back_stream_id: Mapped[str] = mapped_column(ForeignKey("streams.id"))
+    start_s: Mapped[float] = mapped_column(Float(53))
+    end_s: Mapped[float] = mapped_column(Float(53))
+    offset_s: Mapped[float] = mapped_column(Float(53))
+    u_s: Mapped[float] = mapped_column(Float(53))
+    correlation: Mapped[float] = mapped_column(Float(53))
+    applied: Mapped[bool | None]
+    applied_from_s: Mapped[float | None] = mapped_column(Float(53))
 
 
 class StoredCalibration(Base):

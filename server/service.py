@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from sensors import wire
 from server.clock import Clock
 from server.committing import GroupCommit
 from server.curves import CurveCache
@@ -27,6 +28,14 @@ class ConnectedCollector(Protocol):
 
     async def dismiss(self) -> None:
         """Tell it that its session has ended."""
+        ...
+
+    def sends(self, stream_id: str) -> bool:
+        """Whether it has named this stream."""
+        ...
+
+    async def correct(self, correction: wire.ClockCorrection) -> bool | None:
+        """Let it correct a clock; gives whether it did; None: no answer yet."""
         ...
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Sequence
 
 from sensors import wire
 from sensors.service_link import ServiceAddress
@@ -10,7 +11,9 @@ from server.errors import ConflictError
 from server.models import Mark
 from server.service import Service
 from server.store import NewSession, SessionSummary
-from server.views import SessionMessage, SessionView
+from server.views import SessionMessage, SessionView, StreamView
+
+SEGMENTS: tuple[wire.SegmentName, ...] = ("pelvis", "upper_back")
 
 
 async def start_session(
@@ -79,23 +82,34 @@ def heard_from_both_to_s(service: Service, session_id: str) -> float:
 
     Raises ConflictError while a sensor is missing or silent: what it would mark is not there.
     """
+    return min(one.last_seen_s or 0.0 for one in sending_now(service, session_id).values())
+
+
+def sending_now(
+    service: Service, session_id: str, segments: Sequence[wire.SegmentName] = SEGMENTS
+) -> dict[wire.SegmentName, StreamView]:
+    """The streams of these segments, all of which send now; last_seen_s is known of each.
+
+    Raises ConflictError while one is missing or silent.
+    """
     sending = _sending(service, session_id)
-    missing = [name for name in ("pelvis", "upper_back") if name not in sending]
+    missing = [name for name in segments if name not in sending]
     if missing:
         named = " and ".join(name.replace("_", " ") for name in missing)
+        until = "both stream" if len(segments) > 1 else "it streams"
         raise ConflictError(
-            f"The {named} sensor sends nothing now. Switch it on, wait until both stream, and "
+            f"The {named} sensor sends nothing now. Switch it on, wait until {until}, and "
             "do this again."
         )
-    return min(sending.values())
+    return {name: sending[name] for name in segments}
 
 
-def _sending(service: Service, session_id: str) -> dict[wire.SegmentName, float]:
-    """The segments whose sensors send now, with the session time up to which they have, s."""
+def _sending(service: Service, session_id: str) -> dict[wire.SegmentName, StreamView]:
+    """The streams of a session that send now, by segment."""
     board = service.boards.get(session_id)
     streams = [] if board is None else board.streams(service.clock.monotonic())
     return {
-        stream.segment: stream.last_seen_s
+        stream.segment: stream
         for stream in streams
         if stream.state in ("streaming", "slow") and stream.last_seen_s is not None
     }

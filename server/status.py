@@ -21,6 +21,7 @@ class _Watched:
     report: wire.StreamReport | None = None
     last_seen_s: float | None = None
     lost: int = 0
+    sync_offset_s: float | None = None
 
 
 class StatusBoard:
@@ -64,6 +65,17 @@ class StatusBoard:
         watched.report = report
         return report.state != was
 
+    def corrected(self, offsets_s: dict[str, float]) -> None:
+        """By how much the times of streams are corrected in all."""
+        for stream_id, offset_s in offsets_s.items():
+            if stream_id in self._watched:
+                self._watched[stream_id].sync_offset_s = offset_s
+
+    def last_seen_s(self, stream_id: str) -> float | None:
+        """Session time of a stream's last sample."""
+        watched = self._watched.get(stream_id)
+        return None if watched is None else watched.last_seen_s
+
     def streams(self, now: float) -> list[StreamView]:
         """Every expected stream, pelvis first."""
         ordered = sorted(self._watched.values(), key=lambda watched: watched.stream.segment)
@@ -76,6 +88,7 @@ def _view(watched: _Watched, now: float, *, swapped: bool) -> StreamView:
     if now - watched.heard_at > SILENT_AFTER_S and state != "lost":
         state = "silent"
     clock_u_s = report.clock_u_s if report else None
+    offset_s = watched.sync_offset_s
     return StreamView(
         stream_id=stream.stream_id,
         segment=stream.segment,
@@ -87,4 +100,5 @@ def _view(watched: _Watched, now: float, *, swapped: bool) -> StreamView:
         battery_percent=report.battery_percent if report else None,
         clock_u_ms=None if clock_u_s is None else clock_u_s * 1e3,
         swapped=swapped,
+        sync_offset_ms=None if offset_s is None else offset_s * 1e3,
     )

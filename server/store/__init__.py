@@ -7,6 +7,7 @@ from server.store.golfers import GolferStore, NewGolfer
 from server.store.raw import IncomingBatch, RawStore, incoming
 from server.store.sessions import NewSession, SessionStore, SessionSummary
 from server.store.swings import SwingRecord, SwingStore
+from server.store.sync_checks import SyncCheckStore
 from server.store.troubles import TroubleStore
 from server.store.whole_sessions import WholeSession, WholeSessionStore
 
@@ -34,6 +35,7 @@ class Store:
         self.sessions = SessionStore(self._database)
         self.raw = RawStore(self._database)
         self.swings = SwingStore(self._database)
+        self.sync_checks = SyncCheckStore(self._database)
         self.troubles = TroubleStore(self._database)
         self.whole_sessions = WholeSessionStore(self._database)
 

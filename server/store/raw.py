@@ -101,9 +101,12 @@ class RawStore:
         segment: Segment,
         start_s: float = float("-inf"),
         end_s: float = float("inf"),
+        *,
+        stream_id: str | None = None,
     ) -> SampleTable:
         """Samples of a segment, start_s <= time < end_s, as one table on session time.
 
+        stream_id: of this stream alone, that is of one start of the sensor.
         Batches in the order of commits; a sample whose time is not after all before it is left
         out, as it is live. The clock is as uncertain as in the worst batch that has a part in it;
         what a gyro sample is goes by the last sample, as in analysis.blocks.joined.
@@ -120,6 +123,8 @@ class RawStore:
             )
             .order_by(RawBatch.id)
         )
+        if stream_id is not None:
+            query = query.where(RawBatch.stream_id == stream_id)
         with self._database.read() as session:
             rows = session.execute(query).all()
         time_s = np.frombuffer(b"".join(row.time_s for row in rows), "<f8").astype(np.float64)

@@ -105,6 +105,11 @@ class SwingStore:
         """Calibrations of a session in the order in which they come into force."""
         return [_calibration(row) for row in self._calibration_rows(session_id)]
 
+    def newest_calibration(self, session_id: str) -> Calibration | None:
+        """The one that comes into force last; None: there is none."""
+        rows = self._calibration_rows(session_id)
+        return _calibration(rows[-1]) if rows else None
+
     def calibrated_marks(self, session_id: str) -> set[tuple[int | None, int | None]]:
         """Ids of the stand and bow marks that calibrations were read from."""
         return {(row.stand_mark_id, row.bow_mark_id) for row in self._calibration_rows(session_id)}

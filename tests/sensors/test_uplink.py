@@ -407,3 +407,25 @@ class AnyCourse(RuleBasedStateMachine):
 
 AnyCourse.TestCase.settings = settings(max_examples=60, stateful_step_count=40, deadline=None)
 TestAnyCourse = AnyCourse.TestCase
+
+
+def test_a_correction_is_taken_once_and_answered_each_time_it_comes():
+    link = uplink("u")
+    taken = []
+    link.correct = lambda found: taken.append(found.offset_s) is None
+    found = wire.ClockCorrection(check=7, stream_id="u", offset_s=-0.012, u_s=0.0001)
+    assert connect(link).streams == (stream("u"),)
+    link.receive(found)
+    link.disconnected()
+    connect(link)
+    assert sent(link) == [], "an answer that was not sent goes when it is asked for again"
+    link.receive(found)
+    assert sent(link) == [wire.Corrected(check=7, taken=True)]
+    assert taken == [-0.012]
+
+
+def test_a_correction_that_nothing_takes_is_answered_so():
+    link = uplink("u")
+    connect(link)
+    link.receive(wire.ClockCorrection(check=1, stream_id="u", offset_s=0.1, u_s=0.001))
+    assert sent(link) == [wire.Corrected(check=1, taken=False)]

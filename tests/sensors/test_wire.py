@@ -40,12 +40,14 @@ FROM_COLLECTOR = [
     batch(),
     wire.Mark(kind="stand", start_s=0.0, end_s=2.0),
     wire.StreamReport(stream_id="s", state="slow", at_s=1.0, rate_hz=90.0, battery_percent=7),
+    wire.Corrected(check=3, taken=True),
     wire.Finish(),
 ]
 FROM_SERVICE = [
     wire.Welcome(version=1, session="x", resume={"s": 3}),
     wire.Acknowledge(stream_id="s", sequence=4),
     wire.Refusal(code="batch", message="no", stream_id="s", sequence=4),
+    wire.ClockCorrection(check=3, stream_id="s", offset_s=-0.012, u_s=0.0001),
 ]
 
 

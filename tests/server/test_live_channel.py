@@ -139,6 +139,7 @@ async def test_the_page_hears_of_a_session_its_streams_and_its_end(live_service)
                 "battery_percent": 71,
                 "clock_u_ms": 1.2,
                 "swapped": False,
+                "sync_offset_ms": None,
             }
             await line.send(wire.Finish())
             assert (await heard(socket, "session"))["session"]["open"] is False

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from analysis.columns import COLUMNS
-from analysis.results import Flag, Interval, Swing
+from analysis.results import Calibration, Flag, Interval, Mounting, Swing
 from sensors import wire
 from server.app import build_app
 from server.store import NewSession
@@ -161,6 +161,24 @@ async def test_a_mark_is_kept(client):
     answer = await client.post(f"/api/sessions/{session['id']}/marks", json=mark)
     assert answer.status_code == 201
     assert answer.json() == {"id": 1, "session_id": session["id"]} | mark
+
+
+async def test_the_calibration_in_force_is_given_in_the_words_of_the_live_channel(client):
+    session = await open_session(client)
+    path = f"/api/sessions/{session['id']}/calibration"
+    assert "no calibration yet" in problem(await client.get(path), 409)["detail"]
+    problem(await client.get("/api/sessions/0123456789ab/calibration"), 404)
+    store = client.app.state.service.store
+    upright = Mounting(np.array([1.0, 0.0, 0.0, 0.0]))
+    doubt = Flag("bow_crooked", "The pelvis turned sideways during the bow.")
+    for from_s, flags in ((9.0, ()), (4.0, (doubt,))):
+        store.swings.add_calibration(
+            session["id"], Calibration(upright, upright, from_s, calibrated=True, flags=flags)
+        )
+    assert (await client.get(path)).json() == {
+        "calibrated": True,
+        "text": "Calibrated: both sensors are measured against the body.",
+    }
 
 
 def hear(service, session_id, segment, *, to_s):
