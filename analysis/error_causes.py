@@ -90,8 +90,15 @@ class Mixing:
         return np.asarray(effects @ self.matrix)
 
 
-def mixing(number: int, motion: SegmentMotion, clock_u_s: float, *, calibrated: bool) -> Mixing:
-    """number: 0 for the pelvis, 1 for the upper back."""
+def mixing(
+    number: int,
+    motion: SegmentMotion,
+    clock_u_s: float,
+    *,
+    calibrated: bool,
+    scale_u: Array | None = None,
+) -> Mixing:
+    """number: 0 for the pelvis, 1 for the upper back. scale_u (3,): in the place of SCALE_U."""
     own = np.zeros((CAUSES, CAUSES))
     tilt_u, heading_u = motion.mounting.tilt_u_rad, motion.mounting.heading_u_rad
     bow_u = min(BOW_U, heading_u)
@@ -99,7 +106,8 @@ def mixing(number: int, motion: SegmentMotion, clock_u_s: float, *, calibrated: 
     sizes[MOUNTING] = (tilt_u, np.sqrt(max(heading_u**2 - bow_u**2, 0.0)), tilt_u)
     if not calibrated:
         sizes[MOUNTING], bow_u = UNCALIBRATED_U, 0.0
-    sizes[SCALE], sizes[BIAS], sizes[LEVEL] = SCALE_U, 1.0, motion.tilt_u_rad
+    sizes[SCALE] = SCALE_U if scale_u is None else scale_u
+    sizes[BIAS], sizes[LEVEL] = 1.0, motion.tilt_u_rad
     sizes[OFFSET], sizes[CLOCK] = OFFSET_U / STANDARD_GRAVITY, clock_u_s
     np.fill_diagonal(own, sizes)
     # each point's difference from the mean of all, and that mean as a cause of both segments

@@ -9,26 +9,28 @@ More swings do not lower this part; another calibration draws it anew.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from analysis import rotation
 from analysis.results import Calibration, GolferFacts, Interval, Mounting, Swing
-from analysis.samples import SampleTable
+from analysis.samples import SampleTable, Segment
+from analysis.scale_in_force import SegmentScale, put_right
 from analysis.segmentation import anchor_s
 from analysis.session import analyse_window, calibration_in_force
 
 Numbers = dict[str, float]
 
 
-def mounting_uncertainty(
+def mounting_uncertainty(  # noqa: PLR0917 - as `analyse_window`
     pelvis: SampleTable,
     upper_back: SampleTable,
     swing: Swing,
     calibrations: list[Calibration],
     golfer: GolferFacts,
+    scales: Sequence[SegmentScale] = (),
 ) -> Numbers:
     """One standard uncertainty of each number of a swing from the mountings alone.
 
@@ -39,11 +41,13 @@ def mounting_uncertainty(
     calibration = calibration_in_force(calibrations, anchor_s(swing.window))
     if not calibration.calibrated:
         return {}
+    tables = (
+        put_right(pelvis, Segment.PELVIS, scales),
+        put_right(upper_back, Segment.UPPER_BACK, scales),
+    )
     parts = []
     for low, high in _turned(calibration):
-        one, other = (
-            _numbers(pelvis, upper_back, swing.window, turned, golfer) for turned in (low, high)
-        )
+        one, other = (_numbers(tables, swing.window, turned, golfer) for turned in (low, high))
         parts.append({name: 0.5 * (other[name] - one[name]) for name in one if name in other})
     shared = set.intersection(*(set(part) for part in parts))
     return {name: math.hypot(*(part[name] for part in parts)) for name in sorted(shared)}
@@ -66,13 +70,12 @@ def _turn(mounting: Mounting, axis: int, side: float) -> Mounting:
 
 
 def _numbers(
-    pelvis: SampleTable,
-    upper_back: SampleTable,
+    tables: tuple[SampleTable, SampleTable],
     window: Interval,
     calibration: Calibration,
     golfer: GolferFacts,
 ) -> Numbers:
-    swing = analyse_window(pelvis, upper_back, window, 1, [calibration], golfer)
+    swing = analyse_window(*tables, window, 1, [calibration], golfer)
     return {
         name: value
         for name, value in swing.metrics.items()

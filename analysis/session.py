@@ -9,7 +9,8 @@ import numpy as np
 from analysis.blocks import BLOCK_S, SampleStream
 from analysis.calibration import worn_in_segment_axes
 from analysis.results import Calibration, GolferFacts, Interval, Swing
-from analysis.samples import SampleTable, Segment
+from analysis.samples import Array, SampleTable, Segment
+from analysis.scale_in_force import SegmentScale, put_right, scale_in_force
 from analysis.segmentation import SwingFinder, anchor_s
 from analysis.swing import analyse_swing
 
@@ -26,12 +27,19 @@ class SessionAnalysis:
     A swing is given once the quiet after it is seen, 1.5 to 3.5 s after its peak speed, when both
     sensors have come that far. What is given depends on the samples and on the calibrations known
     by then, not on how the samples were cut into pushes. Memory is bounded: half a minute of
-    samples, or LONGEST_LAG_S while a sensor is behind.
+    samples, or LONGEST_LAG_S while a sensor is behind. scales: what is known of the gyros' scale;
+    it is put right before anything else.
     """
 
-    def __init__(self, calibrations: Iterable[Calibration], golfer: GolferFacts) -> None:
+    def __init__(
+        self,
+        calibrations: Iterable[Calibration],
+        golfer: GolferFacts,
+        scales: Sequence[SegmentScale] = (),
+    ) -> None:
         self._calibrations: list[Calibration] = []
         self._golfer = golfer
+        self._scales = tuple(scales)
         self._streams = {segment: SampleStream() for segment in Segment}
         self._finder = SwingFinder(self._calibration_at)
         self._count = 0
@@ -47,7 +55,7 @@ class SessionAnalysis:
 
         Samples that are not later than the sensor's last one are left out.
         """
-        self._streams[segment].push(samples)
+        self._streams[segment].push(put_right(samples, segment, self._scales))
         front = min(stream.front for stream in self._streams.values())
         newest = max(stream.last_s for stream in self._streams.values())
         if np.isfinite(newest):
@@ -75,9 +83,17 @@ class SessionAnalysis:
 
     def _analyse(self, window: Interval) -> Swing:
         self._count += 1
-        tables = [self._streams[s].between(window.start_s, window.end_s) for s in Segment]
-        return analyse_window(
-            tables[0], tables[1], window, self._count, self._calibrations, self._golfer
+        pelvis, upper_back = (
+            self._streams[segment].between(window.start_s, window.end_s) for segment in Segment
+        )
+        calibration = self._calibration_at(anchor_s(window))
+        return analyse_swing(
+            (pelvis, upper_back),
+            window,
+            self._count,
+            calibration,
+            self._golfer,
+            scale_u=_scale_u(self._scales, window),
         )
 
     def _calibration_at(self, time_s: float) -> Calibration:
@@ -98,9 +114,10 @@ def analyse_session(
     upper_back: SampleTable,
     calibrations: Iterable[Calibration],
     golfer: GolferFacts,
+    scales: Sequence[SegmentScale] = (),
 ) -> list[Swing]:
     """All swings of a whole session, in order of time. See `SessionAnalysis`."""
-    session = SessionAnalysis(calibrations, golfer)
+    session = SessionAnalysis(calibrations, golfer, scales)
     tables = {Segment.PELVIS: pelvis, Segment.UPPER_BACK: upper_back}
     swings: list[Swing] = []
     for start_s, end_s in _chunks([t for t in tables.values() if len(t)]):
@@ -116,13 +133,25 @@ def analyse_window(  # noqa: PLR0917 - the seam to the service
     number: int,
     calibrations: Sequence[Calibration],
     golfer: GolferFacts,
+    scales: Sequence[SegmentScale] = (),
 ) -> Swing:
     """One swing anew from the samples of its window, to the last bit as when it was found.
 
     pelvis, upper_back: any tables that hold the window's samples.
     """
     calibration = calibration_in_force(calibrations, anchor_s(window))
-    return analyse_swing((pelvis, upper_back), window, number, calibration, golfer)
+    tables = (
+        put_right(pelvis, Segment.PELVIS, scales),
+        put_right(upper_back, Segment.UPPER_BACK, scales),
+    )
+    scale_u = _scale_u(scales, window)
+    return analyse_swing(tables, window, number, calibration, golfer, scale_u=scale_u)
+
+
+def _scale_u(scales: Sequence[SegmentScale], window: Interval) -> tuple[Array | None, Array | None]:
+    """Relative standard uncertainty (3,) of each gyro's scale at a swing; None: not measured."""
+    pelvis, upper_back = (scale_in_force(scales, one, anchor_s(window)) for one in Segment)
+    return pelvis.u if pelvis else None, upper_back.u if upper_back else None
 
 
 def _chunks(tables: Sequence[SampleTable]) -> Iterable[tuple[float, float]]:

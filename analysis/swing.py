@@ -31,7 +31,7 @@ from analysis.metrics import SwingMoments, separation, swing_events, swing_metri
 from analysis.orientation import SegmentMotion, segment_motion
 from analysis.quality import calibration_flags, direction_flag, swing_flags, unreadable_flag
 from analysis.results import Calibration, Curves, GolferFacts, Interval, Swing
-from analysis.samples import SampleTable
+from analysis.samples import Array, SampleTable
 from analysis.segmentation import anchor_s
 from analysis.uncertainty import SwingReading, column_uncertainty
 
@@ -62,27 +62,31 @@ def analyse_swing(
     number: int,
     calibration: Calibration,
     golfer: GolferFacts,
+    *,
+    scale_u: tuple[Array | None, Array | None] = (None, None),
 ) -> Swing:
     """The swing of a window, from the samples within it; other samples do not matter.
 
-    tables: pelvis, upper back. A window whose swing cannot be read gives a swing without numbers
+    tables: pelvis, upper back. scale_u: of each gyro's scale, relative, about its axes (3,), where
+    it was measured and put right. A window whose swing cannot be read gives a swing without numbers
     and a flag that says why.
     """
     # memory of its own, so that results cannot depend on where the samples came from
     pelvis, upper_back = (joined([t.between(window.start_s, window.end_s)]) for t in tables)
     try:
-        return _analyse((pelvis, upper_back), window, number, calibration, golfer)
+        return _analyse((pelvis, upper_back), window, number, calibration, golfer, scale_u)
     except _UnreadableError as error:
         flags = (unreadable_flag(str(error)), *calibration_flags(calibration))
         return Swing(number, window, {}, dict.fromkeys(METRIC_NAMES), flags=flags)
 
 
-def _analyse(
+def _analyse(  # noqa: PLR0917 - as `analyse_swing`
     tables: tuple[SampleTable, SampleTable],
     window: Interval,
     number: int,
     calibration: Calibration,
     golfer: GolferFacts,
+    scale_u: tuple[Array | None, Array | None],
 ) -> Swing:
     at_s = anchor_s(window)
     pelvis, upper_back = (_unbroken(samples, at_s) for samples in tables)
@@ -96,7 +100,7 @@ def _analyse(
     metrics = swing_metrics(curves, moments, apart, golfer)
     clock_u_s = (pelvis.time_u_s, upper_back.time_u_s)
     reading = SwingReading(
-        motions, paths, moments, apart, metrics, clock_u_s, calibration.calibrated
+        motions, paths, moments, apart, metrics, clock_u_s, calibration.calibrated, scale_u
     )
     uncertainty = column_uncertainty(reading)
     flags = swing_flags(motions, moments, float(np.hypot(*clock_u_s)), calibration)

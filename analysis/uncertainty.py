@@ -53,7 +53,8 @@ _LASTING = lasting()
 class SwingReading:
     """All that a swing's numbers were read from. Pairs: pelvis, upper back.
 
-    clock_u_s: of each sensor's clock in session time, s.
+    clock_u_s: of each sensor's clock in session time, s. scale_u: relative, of each gyro's scale
+    about its axes (3,), where a scale check has measured it.
     """
 
     motions: tuple[SegmentMotion, SegmentMotion]
@@ -63,6 +64,7 @@ class SwingReading:
     metrics: Metrics
     clock_u_s: tuple[float, float]
     calibrated: bool
+    scale_u: tuple[Array | None, Array | None] = (None, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +108,13 @@ def _reading(number: int, swing: SwingReading, within: Interval) -> SegmentReadi
         path,
         (swing.moments.pelvis, swing.moments.upper_back)[number],
         effects=segment_effects(motion, path, within),
-        mixed=mixing(number, motion, swing.clock_u_s[number], calibrated=swing.calibrated),
+        mixed=mixing(
+            number,
+            motion,
+            swing.clock_u_s[number],
+            calibrated=swing.calibrated,
+            scale_u=swing.scale_u[number],
+        ),
         noise_density=motion.noise_density,
     )
 
