@@ -58,6 +58,11 @@ class Flag:
 class Fixing(StrEnum):
     """What holds a sensor to its segment; only the user can know."""
 
+    @classmethod
+    def of(cls, stated: str | None) -> Fixing:
+        """What was said; UNKNOWN where nothing was. Raises ValueError."""
+        return cls.UNKNOWN if stated is None else cls(stated)
+
     UNKNOWN = "unknown"
     """Not said: nothing is undone, and the uncertainty counts riding as likely as not."""
     STRAPPED = "strapped"
@@ -93,12 +98,12 @@ class Calibration:
     calibrated: bool = False
     flags: tuple[Flag, ...] = ()
 
-    def fixed(self, fixing: Fixing) -> Calibration:
-        """The same, with what holds both sensors said."""
+    def fixed(self, pelvis: Fixing, upper_back: Fixing) -> Calibration:
+        """The same, with what holds each sensor said."""
         return replace(
             self,
-            pelvis=replace(self.pelvis, fixing=fixing),
-            upper_back=replace(self.upper_back, fixing=fixing),
+            pelvis=replace(self.pelvis, fixing=pelvis),
+            upper_back=replace(self.upper_back, fixing=upper_back),
         )
 
 

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 from sensors.bids_files import RecordingFiles, sidecars
 from sensors.bids_text import MISSING, TextTable, read_json, read_table
 from sensors.errors import RecordingError
 from sensors.units import ACCELERATION_UNITS, ANGULAR_VELOCITY_UNITS, TIME_UNITS
-from sensors.wire import RateSample, SegmentName
+from sensors.wire import Fixing, RateSample, SegmentName
 
 MAX_CHANNELS: Final = 1000
 """Far above the seven of one sensor; guards against a claim."""
 MAX_DURATION_S: Final = 7 * 24 * 3600.0
 RATE_LIMITS_HZ: Final = (1.0, 10_000.0)
+RATE_SAMPLES: Final[tuple[RateSample, ...]] = ("instant", "mean")
+FIXINGS: Final[tuple[Fixing, ...]] = ("strapped", "rigid")
+
+Choice = TypeVar("Choice", bound=str)
 """A rate outside is a slip of the pen: body-worn sensors sample at 25 to 2000 Hz."""
 
 _AXES: Final = ("x", "y", "z")
@@ -49,6 +53,7 @@ class SystemFacts:
     gyro_range_dps: float | None = None
     accel_range_g: float | None = None
     rate_sample: RateSample | None = None
+    fixing: Fixing | None = None
 
 
 def read_channel_layout(files: RecordingFiles, segment: SegmentName) -> ChannelLayout:
@@ -92,7 +97,7 @@ def read_system_facts(
     """What motion.json and those above it say, the nearest winning.
 
     Raises RecordingError for a count that channels.tsv does not bear out, for a rate or a duration
-    beyond anything a body-worn sensor records, and for a kind of gyro sample that is not known.
+    beyond anything a body-worn sensor records, for a gyro sample or a fixing of unknown kind.
     """
     found = sidecars(files, files.motion[segment], "motion.json")
     if not found:
@@ -122,7 +127,8 @@ def read_system_facts(
         sensor=_text(facts, "ManufacturersModelName"),
         gyro_range_dps=_positive(facts, "GyroscopeRange", path),
         accel_range_g=_positive(facts, "AccelerometerRange", path),
-        rate_sample=_rate_sample(facts, path),
+        rate_sample=_choice(facts, "GyroscopeSample", RATE_SAMPLES, path),
+        fixing=_choice(facts, "SensorFixing", FIXINGS, path),
     )
 
 
@@ -190,17 +196,18 @@ def _positive(facts: dict[str, object], key: str, path: Path) -> float | None:
     return float(value) if value < 1e300 else float("inf")
 
 
-def _rate_sample(facts: dict[str, object], path: Path) -> RateSample | None:
-    value = facts.get("GyroscopeSample", MISSING)
+def _choice(
+    facts: dict[str, object], key: str, choices: tuple[Choice, ...], path: Path
+) -> Choice | None:
+    value = facts.get(key, MISSING)
     if value in (MISSING, None):
         return None
-    if value == "instant":
-        return "instant"
-    if value == "mean":
-        return "mean"
+    for choice in choices:
+        if value == choice:
+            return choice
+    expected = ", ".join(repr(choice) for choice in choices)
     raise RecordingError(
-        f"GyroscopeSample must be 'instant', 'mean' or {MISSING!r}, received {str(value)[:40]!r}",
-        path,
+        f"{key} must be {expected} or {MISSING!r}, received {str(value)[:40]!r}", path
     )
 
 

@@ -27,7 +27,7 @@ from sensors.motion_channels import (
 )
 from sensors.motion_table import Progress, motion_file_size, read_motion_table
 from sensors.units import STANDARD_GRAVITY_MPS2
-from sensors.wire import Mark, RateSample, SegmentName
+from sensors.wire import Fixing, Mark, RateSample, SegmentName
 
 Array = npt.NDArray[np.float64]
 
@@ -44,7 +44,7 @@ class SensorRecording:
     time_s (n,) s on the recording's time line, strictly increasing; gyro (n, 3) rad/s and accel
     (n, 3) m/s^2, specific force, float64 holding float32 precision, as on the wire.
     rate_hz: as stated, or the median rate where nothing is stated. Ranges None: not stated.
-    rate_sample: what a gyro sample is; None: not stated, taken as "instant".
+    rate_sample: what a gyro sample is; None: not stated, taken as "instant". fixing: what holds it.
     """
 
     segment: SegmentName
@@ -56,6 +56,7 @@ class SensorRecording:
     gyro_range_dps: float | None = None
     accel_range_g: float | None = None
     rate_sample: RateSample | None = None
+    fixing: Fixing | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +164,7 @@ def _read_sensor(
         gyro_range_dps=facts.gyro_range_dps,
         accel_range_g=facts.accel_range_g,
         rate_sample=facts.rate_sample,
+        fixing=facts.fixing,
     )
     return sensor, facts
 

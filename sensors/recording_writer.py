@@ -182,6 +182,7 @@ def _motion_json(recording: Recording, sensor: SensorRecording) -> dict[str, obj
         "GyroscopeRange": sensor.gyro_range_dps,
         "AccelerometerRange": sensor.accel_range_g,
         "GyroscopeSample": sensor.rate_sample,
+        "SensorFixing": sensor.fixing,
     }
     return {
         "TaskName": recording.task,

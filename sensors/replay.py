@@ -73,6 +73,7 @@ def stream_of(sensor: SensorRecording) -> Stream:
         gyro_range_dps=sensor.gyro_range_dps,
         accel_range_g=sensor.accel_range_g,
         rate_sample=sensor.rate_sample,
+        fixing=sensor.fixing,
     )
 
 

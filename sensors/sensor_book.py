@@ -11,7 +11,7 @@ import msgspec
 from platformdirs import user_config_path
 
 from sensors.errors import SensorError
-from sensors.wire import SegmentName
+from sensors.wire import Fixing, SegmentName
 
 FILE_NAME: Final = "sensors.json"
 FORMAT: Final = 1
@@ -24,13 +24,15 @@ class SensorBookError(SensorError):
 class KnownSensor(msgspec.Struct, frozen=True, kw_only=True):
     """A sensor that was given a place on the body.
 
-    address: as the system names it, a UUID on macOS. profile: id of its profile.
+    address: as the system names it, a UUID on macOS. profile: id of its profile. fixing: what holds
+    it on the body, None where nobody said.
     """
 
     address: str
     name: str
     profile: str
     segment: SegmentName
+    fixing: Fixing | None = None
 
 
 class _Page(msgspec.Struct, frozen=True, kw_only=True):

@@ -28,7 +28,7 @@ from sensors.errors import SensorError
 from sensors.profile_library import load_profiles
 from sensors.sensor_book import KnownSensor, SensorBook
 from sensors.service_link import ServiceAddress
-from sensors.wire import SegmentName
+from sensors.wire import Fixing, SegmentName
 from server.clock import Clock
 from server.errors import ConflictError, NotFoundError
 from server.radio_run import STOP_WITHIN_S, Run, send_left_over
@@ -106,8 +106,11 @@ class Radio:
             known = not isinstance(error, SensorError)
             self.obstacle = str(obstacle_of(error, "sensor")) if known else str(error)
 
-    def assign(self, address: str, segment: SegmentName | None) -> None:
-        """Remember where a sensor is worn. Raises ConflictError, NotFoundError."""
+    def assign(self, address: str, segment: SegmentName | None, **said: Fixing | None) -> None:
+        """Remember where a sensor is worn and, where `fixing` is said, what holds it.
+
+        Raises ConflictError, NotFoundError.
+        """
         self._check()
         if self.streaming:
             raise ConflictError("The sensors are streaming: stop them first, then assign.")
@@ -119,12 +122,18 @@ class Radio:
             if segment is None:
                 book.forget(address)
             elif seen is not None and seen.profile is not None:
-                profile, name = seen.profile.id, seen.name
+                fixing = said.get("fixing", known.fixing if known is not None else None)
                 book.assign(
-                    KnownSensor(address=seen.address, name=name, profile=profile, segment=segment)
+                    KnownSensor(
+                        address=seen.address,
+                        name=seen.name,
+                        profile=seen.profile.id,
+                        segment=segment,
+                        fixing=fixing,
+                    )
                 )
             elif known is not None:
-                book.assign(msgspec.structs.replace(known, segment=segment))
+                book.assign(msgspec.structs.replace(known, segment=segment, **said))
             else:
                 raise ConflictError(
                     f"No profile knows the device {address}, so its packets cannot be read: "
@@ -214,7 +223,7 @@ class Radio:
             )
         try:
             return tuple(
-                WornSensor(one.segment, one.address, one.name, library.get(one.profile))
+                WornSensor(one.segment, one.address, one.name, library.get(one.profile), one.fixing)
                 for one in book.sensors
             )
         except SensorError as error:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from analysis.errors import CalibrationError
-from analysis.results import Calibration, GolferFacts, Handedness, Sex, Swing
+from analysis.results import Calibration, Fixing, GolferFacts, Handedness, Sex, Swing
 from analysis.samples import RateSample, SampleTable
 from analysis.session import analyse_session
 from sensors.bids_participants import Wearer
@@ -57,10 +57,12 @@ def analyse_recording(recording: Recording, golfer: GolferFacts | None = None) -
     notes = list(recording.notes)
     if golfer is None and recording.wearer.handedness is None:
         notes.append("handedness is not stated; taken as right-handed (--handedness left if not)")
+    fixings = [Fixing.of(one.fixing) for one in (recording.pelvis, recording.upper_back)]
     calibrations, calibrated_by = [], []
     for stand, bow in pairs(recording.marks):
         try:
-            calibrations.append(calibration_of(pelvis, upper_back, stand, bow))
+            found = calibration_of(pelvis, upper_back, stand, bow)
+            calibrations.append(found.fixed(*fixings))
             calibrated_by.append((stand, bow))
         except CalibrationError as error:
             notes.append(f"calibration at {stand.start_s:.1f} s: {error}")

@@ -42,13 +42,17 @@ class RadioView(BaseModel):
 
 
 class SensorView(BaseModel):
-    """A sensor seen or remembered. text: what stands between it and us."""
+    """A sensor seen or remembered. text: what stands between it and us.
+
+    fixing: what holds it on the body, null where nobody said.
+    """
 
     address: str
     name: str
     profile: str
     rssi_dbm: int | None = None
     segment: Literal["pelvis", "upper_back"] | None = None
+    fixing: Literal["strapped", "rigid"] | None = None
     phase: Phase = "seen"
     rate_hz: float | None = None
     lost: int = 0
@@ -93,7 +97,8 @@ def sensors_view(service: Service) -> SensorsView:
             )
     for known in radio.known():
         blank = SensorView(address=known.address, name=known.name, profile=known.profile)
-        found.setdefault(known.address.lower(), blank).segment = known.segment
+        view = found.setdefault(known.address.lower(), blank)
+        view.segment, view.fixing = known.segment, known.fixing
     if radio.streaming:
         _with_run(service, found)
     return SensorsView(

@@ -33,11 +33,13 @@ class ScanInput(BaseModel):
 
 
 class PlaceInput(BaseModel):
-    """Where a sensor is worn; null: it is forgotten."""
+    """Where a sensor is worn; null: it is forgotten. fixing: what holds it there, a strap over skin
+    and cloth or something rigid, null where nobody knows; left out, as it was said before."""
 
     model_config = ConfigDict(extra="forbid")
 
     segment: Literal["pelvis", "upper_back"] | None
+    fixing: Literal["strapped", "rigid"] | None = None
 
 
 class StartInput(BaseModel):
@@ -91,7 +93,9 @@ async def stop(service: ServiceOf) -> SensorsView:
 @router.put("/{address}", responses=CONFLICT)
 async def assign(address: str, place: PlaceInput, service: ServiceOf) -> SensorsView:
     """Remember where a sensor is worn; it takes the place of the one that was there."""
-    service.radio.assign(address, place.segment)
+    service.radio.assign(
+        address, place.segment, **place.model_dump(include={"fixing"}, exclude_unset=True)
+    )
     return sensors_view(service)
 
 

@@ -107,7 +107,9 @@ def remembered_sensors() -> tuple[WornSensor, ...]:
             "remembers which is which"
         )
     return tuple(
-        WornSensor(known.segment, known.address, known.name, library.get(known.profile))
+        WornSensor(
+            known.segment, known.address, known.name, library.get(known.profile), known.fixing
+        )
         for known in book.sensors
     )
 

@@ -9,6 +9,7 @@ from datetime import datetime
 from sqlalchemy import ColumnElement, Select, delete, exists, func, or_, select
 from sqlalchemy.orm import Session
 
+from analysis.results import Fixing
 from sensors import wire
 from server.errors import ConflictError, NotFoundError
 from server.models import Golfer, Mark, RangeSession, SensorStream, StoredCalibration, StoredSwing
@@ -139,6 +140,11 @@ class SessionStore:
         with self._database.read() as session:
             return list(session.scalars(query))
 
+    def fixings(self, session_id: str) -> tuple[Fixing, Fixing]:
+        """What holds pelvis and upper-back sensor, by the streams declared last."""
+        said = {stream.segment: stream.fixing for stream in self.streams(session_id)}
+        return Fixing.of(said.get("pelvis")), Fixing.of(said.get("upper_back"))
+
     def add_mark(self, session_id: str, mark: wire.Mark) -> Mark:
         """Keep a mark; the same mark once more gives the one that is there."""
         query = select(Mark).where(
@@ -184,6 +190,7 @@ def declare_stream(
             accel_range_g=stream.accel_range_g,
             tick_s=stream.tick_s,
             rate_sample=stream.rate_sample,
+            fixing=stream.fixing,
             declared_at=declared_at,
         )
         session.add(row)

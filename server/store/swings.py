@@ -9,7 +9,15 @@ from typing import Any
 import numpy as np
 from sqlalchemy import ColumnElement, delete, func, select
 
-from analysis.results import ANALYSIS_VERSION, Calibration, Flag, Interval, Mounting, Swing
+from analysis.results import (
+    ANALYSIS_VERSION,
+    Calibration,
+    Fixing,
+    Flag,
+    Interval,
+    Mounting,
+    Swing,
+)
 from server.errors import NotFoundError
 from server.models import Golfer, RangeSession, StoredCalibration, StoredSwing
 from server.store.database import Database
@@ -158,6 +166,7 @@ def _mounting_values(mounting: Mounting) -> dict[str, Any]:
         "rotation": [float(part) for part in mounting.rotation],
         "tilt_u_rad": mounting.tilt_u_rad,
         "heading_u_rad": mounting.heading_u_rad,
+        "fixing": mounting.fixing.value,
     }
 
 
@@ -187,7 +196,8 @@ def _swing(row: StoredSwing) -> Swing:
 
 def _mounting(values: dict[str, Any]) -> Mounting:
     rotation = np.asarray(values["rotation"], dtype=np.float64)
-    return Mounting(rotation, values["tilt_u_rad"], values["heading_u_rad"])
+    fixing = Fixing(values.get("fixing", Fixing.UNKNOWN))
+    return Mounting(rotation, values["tilt_u_rad"], values["heading_u_rad"], fixing)
 
 
 def _calibration(row: StoredCalibration) -> Calibration:

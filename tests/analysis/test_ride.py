@@ -92,7 +92,7 @@ def worn(fixing):
     gyro = three(ridden(downswing(TIME_S), 9.8, 0.17))
     accel = np.tile([0.0, 9.81, 0.0], (TIME_S.size, 1))
     mounting = Mounting(np.array([1.0, 0.0, 0.0, 0.0]))
-    calibration = Calibration(mounting, mounting, calibrated=True).fixed(fixing)
+    calibration = Calibration(mounting, mounting, calibrated=True).fixed(fixing, fixing)
     return segment_motion(SampleTable(TIME_S, gyro, accel), calibration.pelvis)
 
 

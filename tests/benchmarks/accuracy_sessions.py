@@ -135,7 +135,8 @@ def _simulated(
         _calibration(_calibration_only(seed + 1_000_000 * k, golfer, faults, wearing, rng))
         for k in range(1, wearing.repeats)
     ]
-    calibration = replace(pooled([first, *again]).fixed(wearing.fixing), from_s=first.from_s)
+    worn = pooled([first, *again]).fixed(wearing.fixing, wearing.fixing)
+    calibration = replace(worn, from_s=first.from_s)
     facts = GolferFacts(Handedness(golfer.handedness), golfer.height_m, golfer.mass_kg, Sex.MALE)
     session = RangeSession(
         tables[0],

@@ -207,6 +207,13 @@ def test_what_a_gyro_sample_is_comes_from_motion_json(folder, stated, kind):
     assert (recording.pelvis.rate_sample, recording.upper_back.rate_sample) == (None, kind)
 
 
+@pytest.mark.parametrize("stated", ["strapped", "rigid"])
+def test_what_holds_a_sensor_comes_from_motion_json(folder, stated):
+    folder.file("upperback", "motion.json").write_text(f'{{"SensorFixing": "{stated}"}}')
+    recording = read_recording(folder.root)
+    assert (recording.pelvis.fixing, recording.upper_back.fixing) == (None, stated)
+
+
 def test_sensor_ranges_come_from_motion_json(folder):
     folder.file("pelvis", "motion.json").write_text(
         '{"GyroscopeRange": 2000, "AccelerometerRange": 16, "SamplingFrequency": "n/a"}'

@@ -208,6 +208,7 @@ def test_a_table_of_utf16_is_not_utf8(folder):
         ('{"RecordingDuration": 1' + "0" * 400 + "}", "RecordingDuration claims inf s"),
         ('{"GyroscopeSample": "median"}', "'instant', 'mean' or 'n/a', received 'median'"),
         ('{"GyroscopeSample": ["mean"]}', "GyroscopeSample must be 'instant', 'mean'"),
+        ('{"SensorFixing": "glued"}', "'strapped', 'rigid' or 'n/a', received 'glued'"),
         ('{"SamplingFrequency": NaN}', "not valid JSON"),
         ("[1, 2]", "expected a JSON object"),
         ('{"a": ' * 100_000, "not valid JSON"),

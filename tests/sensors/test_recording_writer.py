@@ -34,7 +34,9 @@ def recording(name: str = "sub-01_ses-02_task-swing") -> Recording:
         name=name,
         pelvis=sensor("pelvis", seed=1),
         upper_back=replace(
-            sensor("upper_back", seed=2, count=870, start_s=0.1), rate_sample="mean"
+            sensor("upper_back", seed=2, count=870, start_s=0.1),
+            rate_sample="mean",
+            fixing="strapped",
         ),
         marks=(
             Mark(kind="stand", start_s=0.25, end_s=1.5),

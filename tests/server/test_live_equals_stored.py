@@ -12,6 +12,7 @@ import pytest
 import pytest_asyncio
 from websockets.asyncio.client import connect
 
+from analysis.results import Fixing
 from sensors import wire
 from sensors.faults import SensorFaults
 from sensors.golfer_simulation import SimulatedRangeSession
@@ -22,8 +23,11 @@ from tests.support.running_service import running
 from tests.support.wire_line import STREAMS, line_to, simulated_messages
 
 SWINGS = 3
-WORN = (STREAMS[0], msgspec.structs.replace(STREAMS[1], rate_sample="mean"))
-"""The upper back's sensor averages and says so, the other says nothing."""
+WORN = (
+    STREAMS[0],
+    msgspec.structs.replace(STREAMS[1], rate_sample="mean", fixing="strapped"),
+)
+"""The upper back's sensor averages, is strapped on and says so, the other says nothing."""
 
 pytestmark = pytest.mark.asyncio(loop_scope="module")
 
@@ -91,10 +95,13 @@ async def test_live_numbers_are_those_of_the_stored_samples_to_the_last_bit(stre
         assert same_bits(published[swing.number], swing)
     assert all(isinstance(s.metrics["separation_top_deg"], float) for s in again)
     streams = service.parts.store.sessions.streams(session_id)
-    assert {one.segment: one.rate_sample for one in streams} == {
-        "pelvis": None,
-        "upper_back": "mean",
+    assert {one.segment: (one.rate_sample, one.fixing) for one in streams} == {
+        "pelvis": (None, None),
+        "upper_back": ("mean", "strapped"),
     }
+    (calibration,) = service.parts.store.swings.calibrations(session_id)
+    fixings = (calibration.pelvis.fixing, calibration.upper_back.fixing)
+    assert fixings == (Fixing.UNKNOWN, Fixing.STRAPPED)
 
 
 async def test_rest_gives_what_was_published(streamed):

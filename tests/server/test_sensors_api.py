@@ -62,6 +62,28 @@ async def test_an_unknown_sensor_cannot_be_assigned_nor_a_half_pair_started(sett
         assert (await service.http.get("/api/sessions")).json() == []
 
 
+async def test_what_holds_a_sensor_is_remembered_until_it_is_said_anew(settings):
+    async with bluetooth_rig() as rig, running(settings) as service:
+        await rig.add_pair()
+        await assign_both(service)
+
+        async def say(**place):
+            answer = await service.http.put(f"/api/sensors/{PELVIS}", json=place)
+            assert answer.status_code == 200, answer.text
+            held = {
+                one["address"]: (one["segment"], one["fixing"]) for one in answer.json()["sensors"]
+            }
+            return held[PELVIS]
+
+        assert await say(segment="pelvis", fixing="strapped") == ("pelvis", "strapped")
+        assert await say(segment="upper_back") == ("upper_back", "strapped")
+        assert await say(segment="pelvis", fixing=None) == ("pelvis", None)
+        refused = await service.http.put(
+            f"/api/sensors/{PELVIS}", json={"segment": "pelvis", "fixing": "glued"}
+        )
+        assert refused.status_code == 422
+
+
 async def test_a_device_that_no_profile_knows_is_refused_with_what_to_do(settings):
     async with bluetooth_rig() as rig, running(settings) as service:
         await rig.add(OTHER, name="Kettle", advertised_services=[])

@@ -1,4 +1,4 @@
-"""A stream says what one of its gyro samples is: the rate of an instant, or a mean."""
+"""A stream says what one of its gyro samples is, and what holds its sensor to the body."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -10,10 +10,12 @@ depends_on = None
 
 
 def upgrade() -> None:
-    """Add the column, null: sensors of earlier sessions did not state it."""
+    """Add the columns, null: nobody stated it of earlier sessions."""
     op.add_column("streams", sa.Column("rate_sample", sa.String(7), nullable=True))
+    op.add_column("streams", sa.Column("fixing", sa.String(8), nullable=True))
 
 
 def downgrade() -> None:
-    """Take the column away."""
+    """Take the columns away."""
+    op.drop_column("streams", "fixing")
     op.drop_column("streams", "rate_sample")

@@ -117,6 +117,24 @@ def test_a_recording_that_states_means_is_read_half_a_sample_earlier(
         store.close()
 
 
+def test_a_recording_of_strapped_sensors_is_read_without_their_ride(
+    torsolog, tmp_path, demo_copy, analysed
+):
+    for sidecar in demo_copy.rglob("*_motion.json"):
+        facts = json.loads(sidecar.read_text("utf-8"))
+        sidecar.write_text(json.dumps(facts | {"SensorFixing": "strapped"}), "utf-8")
+    file, database = tmp_path / "swings.csv", tmp_path / "torsolog.db"
+    assert torsolog("analyse", demo_copy, "--csv", file).code == 0
+    told = table(file.read_text("utf-8"))
+    for column in ("pelvis_peak_dps", "upper_back_peak_dps"):
+        for one, other in zip(told, analysed, strict=True):
+            assert 0.95 * float(other[column]) < float(one[column]) < 0.998 * float(other[column])
+            assert float(one[f"{column}_u"]) < float(other[f"{column}_u"])
+    session = torsolog("import", demo_copy, "--database", database).out.strip()
+    stored = table(torsolog("export", "--session", session, "--database", database).out)
+    assert [{name: row[name] for name in csv_header()} for row in stored] == told
+
+
 def test_a_golfer_is_taken_by_name_and_not_made_twice(torsolog, tmp_path):
     database = tmp_path / "torsolog.db"
     for _ in range(2):
