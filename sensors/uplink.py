@@ -43,7 +43,7 @@ WINDOW: Final = 48
 """Batches on their way that are not acknowledged; the service lets 64 wait."""
 _TRY_AGAIN: Final = frozenset({"store"})
 """Refusals that end the connection and may be gone at the next: the store could not commit."""
-_WORDS_ONLY: Final = frozenset({"session-ended"})
+_WORDS_ONLY: Final = frozenset({"session-ended", "sent-twice"})
 """Refusals that are news for people; what is sent is still taken."""
 
 

@@ -5,7 +5,8 @@ Bytes in, bytes out; the WebSocket itself is in server.api.ingest.
 Codes of refusals. Fatal: `hello`, `version`, `session`, `golfer`, `title`, `stream` in a Hello, and
 `store` (the commit failed: keep what was not acknowledged and come again). Not fatal: `frame` (not
 a message), `stream` (unknown), `batch` (does not hold together), `sequence` (a hole; its `sequence`
-is the one wanted next), `session-ended` (ended from the page; what still comes is kept).
+is the one wanted next). In words only, what comes is taken: `session-ended` (ended from the page),
+`sent-twice` (another collector sends the same).
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from sqlalchemy.exc import DBAPIError
 
 from sensors import wire
 from server.errors import ConflictError, NotFoundError, StoreError
+from server.sent_twice import Arrivals
 from server.service import Service
 from server.sessions import add_mark, finish_session, start_session
 from server.store import SessionSummary, incoming
@@ -61,6 +63,7 @@ class Collector:
         self._send = send
         self._session: SessionSummary | None = None
         self.finished = False
+        self.arrivals = Arrivals()
         self._streams: dict[str, wire.Stream] = {}
         self._corrects = False
         self._asked: dict[int, tuple[str, asyncio.Future[bool]]] = {}
@@ -217,17 +220,13 @@ class Collector:
     async def _hello(self, hello: wire.Hello) -> None:
         """Open a session or go on with one, and say which batches are wanted next."""
         check_hello(hello)
-        store, now = self._service.store, self._service.clock.now()
         if self._session and hello.session not in (None, self._session.id):
             raise refused("session", "one connection serves one session", fatal=True)
         try:
-            # A Welcome may be lost on the way: the streams then belong to a session already.
-            ids = [stream.stream_id for stream in hello.streams]
-            known = hello.session or await asyncio.to_thread(store.sessions.session_of, ids)
-            session = self._session or await start_session(
-                self._service, known, hello.golfer, hello.title
-            )
-            await asyncio.to_thread(store.sessions.declare_streams, session.id, hello.streams, now)
+            if hello.session or self._session:
+                session = await self._declare(hello, hello.session)
+            else:
+                session = await self._find_session(hello)
         except NotFoundError as error:
             raise refused(error.kind, str(error), fatal=True) from error
         except ConflictError as error:
@@ -235,6 +234,7 @@ class Collector:
         self._session = session
         self._streams |= {stream.stream_id: stream for stream in hello.streams}
         self._service.status(session.id).expect(hello.streams, self._service.clock.monotonic())
+        store = self._service.store
         resume = await asyncio.to_thread(store.raw.next_sequences, tuple(self._streams))
         welcome = wire.Welcome(version=wire.WIRE_VERSION, session=session.id, resume=resume)
         await self._send(wire.encode(welcome))
@@ -251,6 +251,27 @@ class Collector:
                 await self._ask(correction_of(row))
             else:
                 await self._keep_answer(row.id, row.upper_back_stream_id, taken=False)
+
+    async def _find_session(self, hello: wire.Hello) -> SessionSummary:
+        """The session of a collector that names none.
+
+        Its streams belong to one already where the Welcome was lost on the way, or where another
+        collector has the same streams.
+        """
+        ids = [stream.stream_id for stream in hello.streams]
+        async with self._service.opening:
+            known = await asyncio.to_thread(self._service.store.sessions.session_of, ids)
+            return await self._declare(hello, known)
+
+    async def _declare(self, hello: wire.Hello, session_id: str | None) -> SessionSummary:
+        """The session, a new one where None is named, with the streams declared in it."""
+        service, now = self._service, self._service.clock.now()
+        session = self._session or await start_session(
+            service, session_id, hello.golfer, hello.title
+        )
+        declare = service.store.sessions.declare_streams
+        await asyncio.to_thread(declare, session.id, hello.streams, now)
+        return session
 
     async def _batch(self, session: SessionSummary, batch: wire.SampleBatch) -> None:
         self._known(batch.stream_id)
@@ -269,10 +290,22 @@ class Collector:
         now_s = self._service.clock.monotonic()
         swapped = self._service.status(session.id).arrived(batch, checked.end_s, now_s)
         await self._waiting.put((batch, outcome))
+        await self._say_if_twice(session.id, batch, checked.end_s)
         if swapped:
             await self._keep_trouble(
                 self._service.store.troubles.swapped, session.id, checked.end_s
             )
+
+    async def _say_if_twice(self, session_id: str, batch: wire.SampleBatch, end_s: float) -> None:
+        others = (
+            one.arrivals
+            for one in self._service.collectors_of(session_id)
+            if isinstance(one, Collector) and one is not self
+        )
+        segment = self._streams[batch.stream_id].segment
+        message = self.arrivals.note(segment, batch.stream_id, end_s, others)
+        if message is not None:
+            await self._send(wire.encode(wire.Refusal(code="sent-twice", message=message)))
 
     async def _keep_trouble(self, keep: Callable[P, None], *args: P.args, **kw: P.kwargs) -> None:
         """Write a trouble down; a store that cannot must not cost the samples their line."""

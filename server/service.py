@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -52,6 +53,8 @@ class Service:
     curves: CurveCache
     mountings: MountingEffects
     radio: Radio
+    opening: asyncio.Lock = field(default_factory=asyncio.Lock)
+    """Held while a collector that names no session gets one: two may come with the same streams."""
     boards: dict[str, StatusBoard] = field(default_factory=dict)
     collectors: set[ConnectedCollector] = field(default_factory=set)
 
