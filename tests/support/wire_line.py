@@ -98,6 +98,8 @@ class Line:
 
     async def _acknowledged(self) -> int:
         answer = await self.answer()
+        if isinstance(answer, wire.Refusal) and answer.code == "sent-twice":
+            return 0  # words only
         assert isinstance(answer, wire.Acknowledge), answer
         return 1
 
