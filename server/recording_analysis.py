@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.errors import CalibrationError
 from analysis.results import Calibration, Fixing, GolferFacts, Handedness, Sex, Swing
@@ -12,6 +12,7 @@ from sensors.bids_participants import Wearer
 from sensors.recording import Recording, SensorRecording
 from sensors.wire import Mark
 from server.calibrating import calibration_of, pairs
+from server.fixing import SAID
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,16 @@ def sample_table(sensor: SensorRecording) -> SampleTable:
     """Samples of one sensor. Raises SampleError."""
     kind = RateSample.of(sensor.rate_sample)
     return SampleTable(sensor.time_s, sensor.gyro, sensor.accel, 0.0, kind)
+
+
+def held_by(recording: Recording, fixing: Fixing | None) -> Recording:
+    """The recording with what held both sensors; None: as it says itself."""
+    if fixing is None:
+        return recording
+    pelvis, upper_back = (
+        replace(one, fixing=SAID[fixing]) for one in (recording.pelvis, recording.upper_back)
+    )
+    return replace(recording, pelvis=pelvis, upper_back=upper_back)
 
 
 def analyse_recording(recording: Recording, golfer: GolferFacts | None = None) -> RecordingAnalysis:

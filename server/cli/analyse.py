@@ -10,14 +10,13 @@ from typing import Annotated, Any
 import typer
 from rich.console import Console
 
-from analysis.results import ANALYSIS_VERSION, Handedness, Swing
-from sensors.recording import Recording as RecordedMotion
+from analysis.results import ANALYSIS_VERSION, Fixing, Handedness, Swing
 from sensors.recording import read_recording
 from server.atomic_file import FileExistsAlreadyError, write_text
 from server.cli.console import err, fail, progress, say
-from server.cli.options import Force, Handed, Name, Recording
+from server.cli.options import Force, Handed, Held, Name, Recording
 from server.cli.swing_table import print_swings
-from server.recording_analysis import RecordingAnalysis, analyse_recording, golfer_facts
+from server.recording_analysis import RecordingAnalysis, analyse_recording, golfer_facts, held_by
 from server.swing_csv import SwingRow, csv_lines
 
 READING_SHARE = 0.6
@@ -40,6 +39,7 @@ def analyse(
     json_file: JsonFile = None,
     name: Name = None,
     handedness: Handed = None,
+    fixing: Held = None,
     force: Force = False,
 ) -> None:
     """Find the swings in a recording and show their numbers, one row a swing.
@@ -49,7 +49,7 @@ def analyse(
     """
     targets = [path for path in (csv, json_file) if path is not None]
     refuse_to_overwrite(targets, force=force)
-    found = read_and_analyse(recording, name, handedness)
+    found = read_and_analyse(recording, name, handedness, fixing)
     for note in found.notes:
         say(f"note: {note}")
     if found.swings:
@@ -64,7 +64,7 @@ def analyse(
 
 
 def read_and_analyse(
-    path: Path, name: str | None, handedness: Handedness | None
+    path: Path, name: str | None, handedness: Handedness | None, fixing: Fixing | None
 ) -> RecordingAnalysis:
     """Read and analyse with a progress bar."""
     with progress("reading", total=1.0) as bar:
@@ -73,7 +73,7 @@ def read_and_analyse(
         def on_read(fraction: float) -> None:
             bar.update(task, completed=fraction * READING_SHARE)
 
-        recording: RecordedMotion = read_recording(path, name=name, progress=on_read)
+        recording = held_by(read_recording(path, name=name, progress=on_read), fixing)
         bar.update(task, description="analysing", completed=READING_SHARE)
         facts = golfer_facts(recording.wearer)
         if handedness is None:

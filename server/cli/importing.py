@@ -12,9 +12,9 @@ from analysis.results import GolferFacts, Handedness
 from sensors.recording import Recording as RecordedMotion
 from sensors.recording import read_recording
 from server.cli.console import fail, out, progress, say
-from server.cli.options import Database, Handed, Name, Recording, database_url
+from server.cli.options import Database, Handed, Held, Name, Recording, database_url
 from server.models import Golfer
-from server.recording_analysis import RecordingAnalysis, analyse_recording, golfer_facts
+from server.recording_analysis import RecordingAnalysis, analyse_recording, golfer_facts, held_by
 from server.recording_session import whole_session
 from server.store import NewGolfer, NewSession, Store
 
@@ -52,6 +52,7 @@ def import_recording(
     title: Title = None,
     started_at: StartedAt = None,
     handedness: Handed = None,
+    fixing: Held = None,
     name: Name = None,
     database: Database = None,
 ) -> None:
@@ -66,7 +67,7 @@ def import_recording(
         def on_read(fraction: float) -> None:
             bar.update(task, completed=fraction * SHARES[0])
 
-        motion = read_recording(recording, name=name, progress=on_read)
+        motion = held_by(read_recording(recording, name=name, progress=on_read), fixing)
         store = Store(database_url(database))
         try:
             known = _known_golfer(store, golfer)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from analysis.results import Handedness
+from analysis.results import Fixing, Handedness
 from server.cli.console import fail
 from server.settings import default_database_url, sqlite_url
 from server.store import Store
@@ -48,6 +48,14 @@ Handed = Annotated[
     Handedness | None,
     typer.Option(
         "--handedness", help="How the golfer stands, where participants.tsv does not say it."
+    ),
+]
+Held = Annotated[
+    Fixing | None,
+    typer.Option(
+        "--fixing",
+        help="What held both sensors, where the recording does not say it: strapped (a strap or "
+        "belt over skin and cloth: their usual ride is undone), rigid (as on a plate) or unknown.",
     ),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace a file that is there already.")]

@@ -6,10 +6,12 @@ import asyncio
 from collections.abc import Sequence
 from typing import Annotated
 
+import msgspec
 import typer
 from rich.table import Table
 from rich.text import Text
 
+from analysis.results import Fixing
 from sensors.bluetooth_identify import SensorsInHand
 from sensors.bluetooth_intake import WornSensor
 from sensors.bluetooth_link import LinkedSensor
@@ -19,6 +21,7 @@ from sensors.profile_library import ProfileLibrary, load_profiles
 from sensors.sensor_book import KnownSensor, SensorBook
 from sensors.wire import SegmentName
 from server.cli.console import fail, out, say
+from server.fixing import SAID
 
 SEGMENTS: tuple[SegmentName, ...] = ("pelvis", "upper_back")
 PLACES = {"pelvis": "pelvis", "upper_back": "upper back"}
@@ -44,6 +47,14 @@ Identify = Annotated[
     bool,
     typer.Option("--identify", help="Find out which is which: turn one in your hand when asked."),
 ]
+Held = Annotated[
+    Fixing | None,
+    typer.Option(
+        "--fixing",
+        help="What holds the remembered sensors: strapped (a strap or belt over skin and cloth: "
+        "their usual ride is undone), rigid (as on a plate) or unknown.",
+    ),
+]
 Forget = Annotated[
     str | None, typer.Option("--forget", metavar="ADDRESS", help="Remember it no longer.")
 ]
@@ -57,6 +68,7 @@ def sensors(
     upper_back: UpperBack = None,
     identify: Identify = False,
     swap: Swap = False,
+    fixing: Held = None,
     forget: Forget = None,
 ) -> None:
     """List the Bluetooth LE sensors in reach, with their signal, and remember which is worn where.
@@ -72,7 +84,9 @@ def sensors(
         book.forget(forget)
     if swap:
         book.swap()
-    if forget is not None or swap:
+    if fixing is not None:
+        _hold(book, fixing)
+    if forget is not None or swap or fixing is not None:
         _print(book, [])
         return
     seen = look_around(library, seconds)
@@ -86,6 +100,13 @@ def sensors(
     if not shown and not book.sensors:
         fail("no sensor is in reach: switch one on, not connected to a phone; --all shows the rest")
     _print(book, shown)
+
+
+def _hold(book: SensorBook, fixing: Fixing) -> None:
+    if not book.sensors:
+        fail("no sensor is remembered yet: say first which is worn where")
+    for known in book.sensors:
+        book.assign(msgspec.structs.replace(known, fixing=SAID[fixing]))
 
 
 def look_around(library: ProfileLibrary, seconds: float) -> list[SeenSensor]:
@@ -154,24 +175,34 @@ def _choose(seen: Sequence[SeenSensor], text: str) -> SeenSensor:
 
 def _remember(book: SensorBook, segment: SegmentName, sensor: SeenSensor) -> None:
     assert sensor.profile is not None
+    known = book.at(sensor.address)
     book.assign(
         KnownSensor(
-            address=sensor.address, name=sensor.name, profile=sensor.profile.id, segment=segment
+            address=sensor.address,
+            name=sensor.name,
+            profile=sensor.profile.id,
+            segment=segment,
+            fixing=known.fixing if known is not None else None,
         )
     )
 
 
 def _print(book: SensorBook, seen: Sequence[SeenSensor]) -> None:
-    table = Table("worn on", "name", "address", "signal", "profile", box=None, pad_edge=False)
+    table = Table(
+        "worn on", "name", "address", "signal", "profile", "held", box=None, pad_edge=False
+    )
     for one in seen:
         known = book.at(one.address)
         place = PLACES[known.segment] if known else "-"
         signal = one.signal if one.rssi_dbm is None else f"{one.rssi_dbm} dBm, {one.signal}"
         profile = one.profile.id if one.profile else "-"
-        table.add_row(*map(Text, (place, one.name, one.address, signal, profile)))
+        held = (known and known.fixing) or "-"
+        table.add_row(*map(Text, (place, one.name, one.address, signal, profile, held)))
     there = {one.address.lower() for one in seen}
     for known in book.sensors:
         if known.address.lower() not in there:
             place = PLACES[known.segment]
-            table.add_row(*map(Text, (place, known.name, known.address, "not seen", known.profile)))
+            held = known.fixing or "-"
+            row = (place, known.name, known.address, "not seen", known.profile, held)
+            table.add_row(*map(Text, row))
     out.print(table)

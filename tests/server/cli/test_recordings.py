@@ -133,6 +133,14 @@ def test_a_recording_of_strapped_sensors_is_read_without_their_ride(
     session = torsolog("import", demo_copy, "--database", database).out.strip()
     stored = table(torsolog("export", "--session", session, "--database", database).out)
     assert [{name: row[name] for name in csv_header()} for row in stored] == told
+    option = ("--fixing", "strapped", "--csv", tmp_path / "option.csv")
+    assert torsolog("analyse", DEMO_RECORDING, *option).code == 0
+    assert table((tmp_path / "option.csv").read_text("utf-8")) == told
+    undone = torsolog("import", demo_copy, "--fixing", "unknown", "--database", database)
+    as_it_was = table(
+        torsolog("export", "--session", undone.out.strip(), "--database", database).out
+    )
+    assert [{name: row[name] for name in csv_header()} for row in as_it_was] == analysed
 
 
 def test_a_golfer_is_taken_by_name_and_not_made_twice(torsolog, tmp_path):

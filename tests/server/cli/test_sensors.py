@@ -117,6 +117,19 @@ def test_without_remembered_sensors_collecting_says_how_to_choose_them(torsolog,
     assert not config.exists()
 
 
+def test_what_holds_the_sensors_is_remembered_and_can_be_taken_back(torsolog, config):
+    refused = torsolog("sensors", "--fixing", "strapped")
+    assert refused.code == 1
+    assert "say first which is worn where" in refused.err
+    for segment, address in (("pelvis", "AA"), ("upper_back", "BB")):
+        SensorBook().assign(KnownSensor(address=address, name="x", profile="p", segment=segment))
+    assert torsolog("sensors", "--fixing", "strapped").out.count("strapped") == 2
+    torsolog("sensors", "--swap")
+    assert [one.fixing for one in SensorBook().sensors] == ["strapped", "strapped"]
+    torsolog("sensors", "--fixing", "unknown")
+    assert [one.fixing for one in SensorBook().sensors] == [None, None]
+
+
 def test_sensors_are_changed_over_and_forgotten(torsolog, config):
     book = SensorBook()
     for segment, address in (("pelvis", "AA"), ("upper_back", "BB")):
