@@ -239,7 +239,7 @@ class Collector:
         welcome = wire.Welcome(version=wire.WIRE_VERSION, session=session.id, resume=resume)
         await self._send(wire.encode(welcome))
         self._corrects = self._corrects or hello.corrects
-        await self._correct_again(session.id, ids)
+        await self._correct_again(session.id, [stream.stream_id for stream in hello.streams])
 
     async def _correct_again(self, session_id: str, stream_ids: list[str]) -> None:
         """Corrections of these streams that are known, and those that nobody has answered."""
