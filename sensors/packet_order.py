@@ -100,5 +100,7 @@ class PacketOrder:
         missing = off / self._ticks_per_sample
         if off < -self._slack or missing > self._longest_gap:
             return Place(restarted=True)
-        # Less than a sample and less than a quarter of a packet is the sensor's own rate.
-        return Place(lost=round(missing) if missing > max(0.75, 0.25 * last_count) else 0)
+        # Less than a sample and less than a quarter of a packet is the sensor's own rate; less than
+        # a tick is how ticks are rounded.
+        least = max(0.75, 0.25 * last_count, 1.0 / self._ticks_per_sample)
+        return Place(lost=round(missing) if missing > least else 0)

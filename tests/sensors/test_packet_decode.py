@@ -197,6 +197,18 @@ def test_integers_of_24_bits_are_read_to_the_bit(order, value):
     assert counts == pytest.approx([value, -value // 2, 7], abs=1e-6)
 
 
+@pytest.mark.parametrize("period_s", [0.012, 0.014, 0.018])
+def test_a_tick_longer_than_a_sample_shows_no_loss_where_none_is(period_s):
+    """Ticks are rounded down, so from packet to packet they are off by up to one."""
+    decoder = small(NO_COUNTER, ("period_s = 0.001", f"period_s = {period_s}"))
+    sent = [small_packet(0, int(0.02 * number / period_s), value=number) for number in range(200)]
+    samples = decoder.decode([packet[1:] for packet in sent])
+    assert samples.number.tolist() == list(range(400))
+    assert decoder.counts.lost == 0
+    away = decoder.decode([small_packet(0, int(0.02 * 210 / period_s))[1:]])
+    assert away.lost_before == pytest.approx(20, abs=2)
+
+
 def halves(decoder: PacketDecoder, count: int = 400) -> list[bytes]:
     """Packets of a sensor with two kinds, gyroscope and accelerometer taking turns."""
     encoder = PacketEncoder(decoder.profile, sequence=250)
