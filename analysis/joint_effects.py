@@ -30,7 +30,7 @@ class JointChange:
 
 def joint_change(paths: tuple[SegmentPath, SegmentPath], times: Array) -> JointChange:
     """Sensitivities of the joint separation at times (k,) s."""
-    placed = [path.at(times).orientation for path in paths]
+    placed = [path.placed(times) for path in paths]
     by_turn = joint_sensitivity(placed[0], placed[1], paths[0].rates.sign)
     hips, shoulders = (
         rotation.rotate(turned, np.asarray(path.rates.spline(times)))

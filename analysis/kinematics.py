@@ -74,14 +74,18 @@ class SegmentPath:
     to_address: Array
     heading: float = 0.0
 
+    def placed(self, time_s: Array | float) -> Array:
+        """Orientation (..., 4) at times (...) s of the path, segment-to-world."""
+        raw = np.asarray(self.orientation(time_s))
+        return rotation.multiply(self.to_address, rotation.normalise(raw))
+
     def at(self, time_s: Array) -> Posture:
         """Posture at times (n,) s of the path.
 
         The turn's rate from the angular velocity w in segment axes: (w_x sin c + w_y cos c) /
         cos b, with b and c the second and third angle of the sequence Y-X-Z.
         """
-        raw = np.asarray(self.orientation(time_s))
-        placed = rotation.multiply(self.to_address, rotation.normalise(raw))
+        placed = self.placed(time_s)
         first, second, third = rotation.cardan_yxz(placed).T
         first = _wrapped(first - self.heading)
         x, y, _ = np.asarray(self.rates.spline(time_s)).T
@@ -121,9 +125,7 @@ def axial_angle(curve: AxialCurve, start_s: float, end_s: float) -> float:
 def joint_separation(pelvis: Posture, upper_back: Posture, sign: float) -> Array:
     """Axial rotation of the spine joint angles, (n,) rad, positive with the upper back further
     away from the target; of paths that are `untwisted`."""
-    joint = rotation.spine_joint_angles(pelvis.orientation, upper_back.orientation)
-    axial: Array = -sign * joint[:, 2]
-    return axial
+    return -sign * rotation.spine_axial_rotation(pelvis.orientation, upper_back.orientation)
 
 
 def untwisted(
@@ -133,12 +135,11 @@ def untwisted(
 
     The sensors know no common heading, so one must be assumed; the pelvis keeps its own.
     """
-    at = np.array([address_s])
-    hips, placed = pelvis.at(at).orientation[0], upper_back.at(at).orientation[0]
+    hips, placed = pelvis.placed(address_s), upper_back.placed(address_s)
     heading = 0.0
     for _ in range(_UNTWIST_STEPS):
         turned = rotation.multiply(rotation.from_axis(1, heading), placed)
-        heading -= float(rotation.spine_joint_angles(hips, turned)[2])
+        heading -= float(rotation.spine_axial_rotation(hips, turned))
     to_address = rotation.multiply(rotation.from_axis(1, heading), upper_back.to_address)
     return pelvis, SegmentPath(upper_back.rates, upper_back.orientation, to_address, heading)
 

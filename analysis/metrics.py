@@ -136,10 +136,10 @@ def swing_metrics(
     ):
         name, inertia = segment.value, axial_inertia(segment, golfer)
         metrics |= _posture_columns(name, posture)
-        metrics |= _runway_columns(f"{name}_", curve, down)
+        metrics |= _runway_columns(name, curve, down)
         metrics |= _power_columns(name, curve, down, inertia, golfer.mass_kg)
-    metrics |= _runway_columns("", curves[1], moments.upper_back)
-    return metrics
+    shown = ("runway_deg", "runway_s", "mean_rate_dps2")
+    return metrics | {column: metrics[f"upper_back_{column}"] for column in shown}
 
 
 def _separation_columns(apart: Separation) -> Metrics:
@@ -183,13 +183,13 @@ def _posture_columns(name: str, posture: PostureAtTop) -> Metrics:
     }
 
 
-def _runway_columns(prefix: str, curve: AxialCurve, down: Downswing) -> Metrics:
+def _runway_columns(name: str, curve: AxialCurve, down: Downswing) -> Metrics:
     runway = axial_angle(curve, down.reversal_s, down.peak_s)
     rate = down.peak**2 / (2.0 * runway) if runway > 0.0 else None
     return {
-        f"{prefix}runway_deg": _degrees(runway),
-        f"{prefix}runway_s": down.peak_s - down.reversal_s,
-        f"{prefix}mean_rate_dps2": None if rate is None else _degrees(rate),
+        f"{name}_runway_deg": _degrees(runway),
+        f"{name}_runway_s": down.peak_s - down.reversal_s,
+        f"{name}_mean_rate_dps2": None if rate is None else _degrees(rate),
     }
 
 

@@ -10,6 +10,7 @@ turn about x, a turn to the left a positive turn about y.
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.samples import Array
 
@@ -21,15 +22,17 @@ _GIMBAL_COSINE = 1e-7
 
 
 def multiply(first: Array, second: Array) -> Array:
-    """Quaternion product: the rotation `second`, then `first`. Shapes broadcast to (..., 4)."""
-    aw, ax, ay, az = _parts(first)
-    bw, bx, by, bz = _parts(second)
-    out = np.empty((*np.broadcast_shapes(aw.shape, bw.shape), 4))
-    out[..., 0] = aw * bw - ax * bx - ay * by - az * bz
-    out[..., 1] = aw * bx + ax * bw + ay * bz - az * by
-    out[..., 2] = aw * by - ax * bz + ay * bw + az * bx
-    out[..., 3] = aw * bz + ax * by - ay * bx + az * bw
-    return out
+    """Quaternion product: the rotation `second`, then `first`. Shapes broadcast to (..., 4).
+
+    As pairs of complex numbers, (a + b j)(c + d j) = (a c - b d*) + (a d + b c*) j.
+    """
+    left, right = _pairs(first), _pairs(second)
+    a, b, c, d = left[..., 0], left[..., 1], right[..., 0], right[..., 1]
+    out = np.empty(np.broadcast_shapes(left.shape, right.shape), dtype=np.complex128)
+    np.subtract(a * c, b * d.conj(), out=out[..., 0])
+    np.add(a * d, b * c.conj(), out=out[..., 1])
+    product: Array = out.view(np.float64)
+    return product
 
 
 def conjugate(quaternion: Array) -> Array:
@@ -219,6 +222,14 @@ def spine_joint_angles(pelvis: Array, upper_back: Array) -> Array:
     return cardan_zxy(multiply(conjugate(pelvis), upper_back))
 
 
+def spine_axial_rotation(pelvis: Array, upper_back: Array) -> Array:
+    """The last of `spine_joint_angles` alone, (...) rad, for a spine that is not bent sideways by a
+    right angle."""
+    w, x, y, z = _parts(multiply(conjugate(pelvis), upper_back))
+    axial: Array = np.arctan2(-2.0 * (x * z - w * y), 1.0 - 2.0 * (x * x + y * y))
+    return axial
+
+
 def unwrap(angles: Array) -> Array:
     """Angles (n, ...) rad along time without jumps of whole turns; the first value stays."""
     return np.unwrap(angles, axis=0)
@@ -229,6 +240,11 @@ def _together(first: Array, second: Array, third: Array) -> Array:
     out = np.empty((*first.shape, 3))
     out[..., 0], out[..., 1], out[..., 2] = first, second, third
     return out
+
+
+def _pairs(quaternion: Array) -> npt.NDArray[np.complex128]:
+    """Quaternions w + x i + y j + z k (..., 4) as (w + x i) + (y + z i) j, (..., 2)."""
+    return np.ascontiguousarray(quaternion, dtype=np.float64).view(np.complex128)
 
 
 def _parts(stack: Array) -> tuple[Array, ...]:
