@@ -6,6 +6,7 @@ comes back, so the mean rate is the bias plus (net sway) / (length of the spell)
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,38 +65,32 @@ class GyroBias:
     covariance: Array
 
 
-def running_mean(time_s: Array, values: Array, width_s: float, at_s: Array | None = None) -> Array:
-    """Mean over the samples within half a width on either side of times `at_s` (m,).
-
-    (n,), (n, k) -> (m, k). Without times: of every sample. Each time must have a sample near it.
-    """
-    centre = time_s if at_s is None else at_s
-    # the slack keeps rounding of the times from deciding whether the outermost samples count
-    half_s = 0.5 * width_s + 1e-6
-    first = np.searchsorted(time_s, centre - half_s, side="left")
-    last = np.searchsorted(time_s, centre + half_s, side="right")
-    total = np.zeros((time_s.size + 1, values.shape[1]))
-    np.cumsum(values, axis=0, out=total[1:])
-    mean: Array = (total[last] - total[first]) / (last - first)[:, None]
+def running_mean(time_s: Array, values: Array, width_s: float) -> Array:
+    """Mean over the samples within half a width on either side of every one: (n, k) -> (n, k)."""
+    mean: Array = _means_near(time_s, _running_sum(values.T), time_s, width_s).T
     return mean
 
 
 def quiet_mask(samples: SampleTable) -> npt.NDArray[np.bool_]:
     """Where the segment hardly moves, (n,). See `quiet_spells`."""
-    return _quiet(samples, _smoothed(samples))
+    summed = _summed(samples)
+    return _quiet(samples.time_s, summed, _smoothed(samples.time_s, summed))
 
 
 def quiet_spells(samples: SampleTable) -> tuple[QuietSpell, ...]:
     """Spells of at least SHORTEST_SPELL_S in which the segment hardly moves, in order of time."""
-    smoothed = _smoothed(samples)
-    mask = _quiet(samples, smoothed)
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    rows = edges.reshape(-1, 2)
-    lengths = samples.time_s[rows[:, 1] - 1] - samples.time_s[rows[:, 0]]
+    time_s, summed = samples.time_s, _summed(samples)
+    smoothed = _smoothed(time_s, summed)
+    mask = np.zeros(time_s.size + 2, dtype=np.int8)
+    mask[1:-1] = _quiet(time_s, summed, smoothed)
+    rows = np.flatnonzero(np.diff(mask)).reshape(-1, 2)
+    lengths = time_s[rows[:, 1] - 1] - time_s[rows[:, 0]]
     rows = rows[lengths >= SHORTEST_SPELL_S]
-    if not rows.size:
-        return ()
-    return _spells(samples, smoothed, rows)
+    means = _means(summed, rows[:, 0], rows[:, 1])
+    return tuple(
+        _spell(time_s, smoothed, int(first), int(last), mean)
+        for (first, last), mean in zip(rows, means.T, strict=True)
+    )
 
 
 def gyro_bias(spells: tuple[QuietSpell, ...]) -> GyroBias:
@@ -119,72 +114,71 @@ def gyro_bias(spells: tuple[QuietSpell, ...]) -> GyroBias:
     return GyroBias(rate, np.diag(1.0 / total))
 
 
-def _smoothed(samples: SampleTable) -> Array:
-    """Gyro and accelerometer side by side, (n, 6), averaged over SMOOTHING_S."""
-    both = np.concatenate((samples.gyro, samples.accel), axis=1)
-    return running_mean(samples.time_s, both, SMOOTHING_S)
+def _summed(samples: SampleTable) -> Array:
+    """Running sums (7, n + 1) of the gyro's and the accelerometer's axes and of squared rate."""
+    rows = np.empty((7, len(samples)))
+    rows[:3], rows[3:6] = samples.gyro.T, samples.accel.T
+    rows[6] = squared_length(rows[:3].T)
+    return _running_sum(rows)
 
 
-def _quiet(samples: SampleTable, smoothed: Array) -> npt.NDArray[np.bool_]:
-    if len(samples) == 0:
+def _running_sum(rows: Array) -> Array:
+    """Sums of the first values of each of k rows: (k, n) -> (k, n + 1)."""
+    total = np.zeros((rows.shape[0], rows.shape[1] + 1))
+    np.cumsum(rows, axis=1, out=total[:, 1:])
+    return total
+
+
+def _means(summed: Array, first: npt.NDArray[np.intp], last: npt.NDArray[np.intp]) -> Array:
+    """Means (k, m) from each of m samples `first` up to before that of `last`, none of them empty,
+    from running sums (k, n + 1)."""
+    mean = summed.take(last, axis=1)
+    mean -= summed.take(first, axis=1)
+    mean /= last - first
+    return mean
+
+
+def _means_near(time_s: Array, summed: Array, at_s: Array, width_s: float) -> Array:
+    """Means within half a width on either side of times, each of which has a sample near it."""
+    # the slack keeps rounding of the times from deciding whether the outermost samples count
+    half_s = 0.5 * width_s + 1e-6
+    first = np.searchsorted(time_s, at_s - half_s, side="left")
+    return _means(summed, first, np.searchsorted(time_s, at_s + half_s, side="right"))
+
+
+def _smoothed(time_s: Array, summed: Array) -> Array:
+    """Axes of gyro and accelerometer, (6, n), averaged over SMOOTHING_S."""
+    return _means_near(time_s, summed[:6], time_s, SMOOTHING_S)
+
+
+def _quiet(time_s: Array, summed: Array, smoothed: Array) -> npt.NDArray[np.bool_]:
+    if not time_s.size:
         return np.zeros(0, dtype=np.bool_)
-    slow = _length(smoothed[:, :3] - _rough_bias(samples)) < QUIET_RATE
-    force = _length(smoothed[:, 3:])
+    slow = squared_length(smoothed[:3].T - _rough_bias(time_s, summed)) < QUIET_RATE**2
+    force = np.sqrt(squared_length(smoothed[3:].T))
     level = float(np.median(force[slow])) if slow.any() else STANDARD_GRAVITY
     quiet: npt.NDArray[np.bool_] = slow & (np.abs(force - level) < QUIET_ACCEL)
     return quiet
 
 
-def _length(vectors: Array) -> Array:
-    length: Array = np.sqrt(squared_length(vectors))
-    return length
-
-
-def _rough_bias(samples: SampleTable) -> Array:
+def _rough_bias(time_s: Array, summed: Array) -> Array:
     """Mean rate of the stillest stretch of half a second: good enough to look for quiet."""
-    time_s, gyro = samples.time_s, samples.gyro
-    both = np.concatenate((gyro, squared_length(gyro)[:, None]), axis=1)
     # sample times themselves, so that each has a sample near it whatever the gaps
-    every = max(round(len(samples) * SMOOTHING_S / max(time_s[-1] - time_s[0], SMOOTHING_S)), 1)
-    mean = running_mean(time_s, both, STILLEST_S, time_s[::every])
-    size = squared_length(mean[:, :3])
-    score = np.where(size < (5.0 * BIAS_PRIOR_U) ** 2, mean[:, 3] - size, np.inf)
+    every = max(round(time_s.size * SMOOTHING_S / max(time_s[-1] - time_s[0], SMOOTHING_S)), 1)
+    mean = _means_near(time_s, summed, time_s[::every], STILLEST_S)
+    size = squared_length(mean[:3].T)
+    score = np.where(size < (5.0 * BIAS_PRIOR_U) ** 2, mean[6] - size, np.inf)
     stillest = int(np.argmin(score))
-    return mean[stillest, :3] if np.isfinite(score[stillest]) else np.zeros(3)
+    return mean[:3, stillest] if np.isfinite(score[stillest]) else np.zeros(3)
 
 
-def _spells(
-    samples: SampleTable, smoothed: Array, rows: npt.NDArray[np.intp]
-) -> tuple[QuietSpell, ...]:
-    """Spells over rows (k, 2), last exclusive, by sums over all of them at once."""
-    columns = (
-        samples.gyro,
-        samples.accel,
-        smoothed,
-        smoothed * smoothed,
-        np.ones((len(samples), 1)),
+def _spell(time_s: Array, smoothed: Array, first: int, last: int, mean: Array) -> QuietSpell:
+    """The spell of rows first <= row < last, over which the samples have a mean."""
+    start_s, end_s = float(time_s[first]), float(time_s[last - 1])
+    variance = smoothed[:, first:last].var(axis=1)
+    independent = max((end_s - start_s) / SMOOTHING_S, 2.0)
+    gyro_u = math.hypot(
+        NET_SWAY_U / (end_s - start_s), math.sqrt(float(variance[:3].max()) / independent)
     )
-    # a last row of zeros, so that a spell may end with the samples
-    stacked = np.concatenate((np.concatenate(columns, axis=1), np.zeros((1, 19))))
-    sums = np.add.reduceat(stacked, rows.reshape(-1), axis=0)[::2]
-    means = sums[:, :18] / sums[:, 18:]
-    variance = np.maximum(means[:, 12:18] - means[:, 6:12] ** 2, 0.0)
-    start_s, end_s = samples.time_s[rows[:, 0]], samples.time_s[rows[:, 1] - 1]
-    independent = np.maximum((end_s - start_s) / SMOOTHING_S, 2.0)
-    gyro_u = np.hypot(
-        NET_SWAY_U / (end_s - start_s), np.sqrt(variance[:, :3].max(axis=1) / independent)
-    )
-    accel_u = np.sqrt(variance[:, 3:].max(axis=1) / independent)
-    return tuple(
-        QuietSpell(
-            int(rows[k, 0]),
-            int(rows[k, 1]),
-            float(start_s[k]),
-            float(end_s[k]),
-            means[k, :3],
-            means[k, 3:6],
-            float(gyro_u[k]),
-            float(accel_u[k]),
-        )
-        for k in range(len(rows))
-    )
+    accel_u = math.sqrt(float(variance[3:].max()) / independent)
+    return QuietSpell(first, last, start_s, end_s, mean[:3], mean[3:6], gyro_u, accel_u)
