@@ -15,7 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
-from scipy.signal import butter, sosfiltfilt
+from scipy.signal import butter, sosfilt, sosfilt_zi
 
 from analysis.samples import Array
 
@@ -64,11 +64,20 @@ def _filter(values: Array, rate_hz: float, cutoff_hz: float) -> Array:
     if cutoff_hz >= 0.45 * rate_hz:
         return values.copy()
     pad = min(int(np.ceil(_PAD_S * rate_hz)), values.shape[0] - 1)
-    sections = _sections(round(cutoff_hz / rate_hz, 4))
-    return np.asarray(sosfiltfilt(sections, values, axis=0, padtype="odd", padlen=pad))
+    sections, settled = _sections(round(cutoff_hz / rate_hz, 4))
+    flat = values.reshape(values.shape[0], -1)
+    # turned about both ends, so that each end goes on as it comes
+    before, after = 2.0 * flat[0] - flat[pad:0:-1], 2.0 * flat[-1] - flat[-2 : -pad - 2 : -1]
+    padded = np.concatenate((before, flat, after))
+    there, _ = sosfilt(sections, padded, axis=0, zi=settled * padded[0])
+    back, _ = sosfilt(sections, there[::-1], axis=0, zi=settled * there[-1])
+    smooth: Array = back[::-1][pad : pad + values.shape[0]].reshape(values.shape)
+    return smooth
 
 
 @lru_cache(maxsize=64)
-def _sections(cutoff_share: float) -> Array:
-    """Second-order sections of one pass whose two passes are down 6 dB at the cut-off."""
-    return np.asarray(butter(ORDER, 2.0 * cutoff_share, output="sos"))
+def _sections(cutoff_share: float) -> tuple[Array, Array]:
+    """Second-order sections of one pass whose two passes are down 6 dB at the cut-off, and their
+    state (sections, 2, 1) when settled at 1."""
+    sections = np.asarray(butter(ORDER, 2.0 * cutoff_share, output="sos"))
+    return sections, sosfilt_zi(sections)[:, :, None]

@@ -22,7 +22,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_solve_banded, cholesky_banded
+from scipy.linalg import solveh_banded
 
 from analysis import rotation
 from analysis.integration import integrate
@@ -187,7 +187,7 @@ def _pass(window: _Window, grid: _Grid, turned: Array, prior: tuple[Array, Array
     """prior: expected bias (3,) still in `turned`, and its information matrix (3, 3)."""
     time_s = window.time_s
     still = rotation.rotate(turned, window.force) / STANDARD_GRAVITY
-    summed = np.diff(_at(grid.edges, time_s, _cumulative(time_s, still)), axis=0)
+    summed = np.diff(_at(grid.edges, time_s, _cumulative(time_s, still.T))).T
     since = _since_reference(window, grid, turned)
     effect = _bias_effect(grid, since, summed.sum(axis=0))
     columns = np.concatenate((summed, effect.reshape(-1, 9)), axis=1)
@@ -212,12 +212,12 @@ def _weigh(
     the ratio of the two (Birge 1932, Phys Rev 40:207-227), so the prior keeps its say.
     """
     expected, certainty = prior
-    misfit, bias, total = 1.0, expected, certainty
+    misfit, bias, covariance = 1.0, expected, certainty
     for _ in range(3):
-        total = information / max(misfit, 1.0) + certainty
-        bias = _inverse(total) @ (pull / max(misfit, 1.0) + certainty @ expected)
+        covariance = _inverse(information / max(misfit, 1.0) + certainty)
+        bias = covariance @ (pull / max(misfit, 1.0) + certainty @ expected)
         misfit = float(squares - 2.0 * bias @ pull + bias @ information @ bias) / count
-    return bias, _inverse(total), misfit
+    return bias, covariance, misfit
 
 
 def _inverse(matrix: Array) -> Array:
@@ -227,7 +227,7 @@ def _inverse(matrix: Array) -> Array:
 def _grid(time_s: Array, rate: Array) -> _Grid:
     length = float(time_s[-1] - time_s[0])
     edges = np.linspace(time_s[0], time_s[-1], max(round(length / KNOT_S), 3) + 1)
-    squared = _cumulative(time_s, rotation.squared_length(rate)[:, None])
+    squared = _cumulative(time_s, rotation.squared_length(rate)[None])
     around = _root_mean(time_s, squared, edges, SPEED_WITHIN_S)
     within = _root_mean(time_s, squared, edges[1:-1], float(edges[1] - edges[0]))
     drift_variance = RANDOM_DRIFT**2 + (GYRO_SCALE_U * within) ** 2 * SWING_S
@@ -242,7 +242,7 @@ def _root_mean(time_s: Array, cumulative: Array, centre: Array, width_s: float) 
     first = np.clip(centre - 0.5 * width_s, time_s[0], time_s[-1])
     last = np.clip(centre + 0.5 * width_s, time_s[0], time_s[-1])
     total = _at(last, time_s, cumulative) - _at(first, time_s, cumulative)
-    mean: Array = np.sqrt(np.maximum(total[:, 0], 0.0) / (last - first))
+    mean: Array = np.sqrt(np.maximum(total[0], 0.0) / (last - first))
     return mean
 
 
@@ -252,9 +252,10 @@ def _since_reference(window: _Window, grid: _Grid, turned: Array) -> Array:
         round(COARSE_S * (window.time_s.size - 1) / (window.time_s[-1] - window.time_s[0])), 1
     )
     time_s = window.time_s[::every]
-    summed = _cumulative(time_s, rotation.to_matrix(turned[::every]).reshape(-1, 9))
-    summed -= _at(window.time_s[window.reference : window.reference + 1], time_s, summed)
-    return _at(grid.middles, time_s, summed).reshape(-1, 3, 3)
+    summed = _cumulative(time_s, rotation.to_matrix(turned[::every]).reshape(-1, 9).T)
+    reference_s = window.time_s[window.reference : window.reference + 1]
+    since = _at(grid.middles, time_s, summed) - _at(reference_s, time_s, summed)
+    return since.T.reshape(-1, 3, 3)
 
 
 def _bias_effect(grid: _Grid, since: Array, direction: Array) -> Array:
@@ -301,21 +302,21 @@ def _smooth(grid: _Grid, columns: Array, probes: Array) -> tuple[Array, Array, A
     pull = weight[:, None] * change / step
     for k, factor in enumerate((1.0, -2.0, 1.0)):
         right[k : k + curve.size] += factor * pull
-    solved = cho_solve_banded(
-        (cholesky_banded(band), False), np.concatenate((right, probes), axis=1)
-    )
+    solved = solveh_banded(band, np.concatenate((right, probes), axis=1))
     velocity, carried = solved[:, : columns.shape[1]], solved[:, columns.shape[1] :]
     gram = change.T @ (weight[:, None] * change) - right.T @ velocity
     return velocity, gram, np.sum(probes * carried, axis=0)
 
 
-def _cumulative(time_s: Array, values: Array) -> Array:
-    """Integral (n, m) of values (n, m) from the first sample on, trapezoids."""
-    out = np.zeros_like(values)
-    np.cumsum(0.5 * np.diff(time_s)[:, None] * (values[1:] + values[:-1]), axis=0, out=out[1:])
+def _cumulative(time_s: Array, rows: Array) -> Array:
+    """Integral (m, n) of rows (m, n) from the first sample on, trapezoids."""
+    out = np.zeros(rows.shape)
+    pieces = rows[:, 1:] + rows[:, :-1]
+    pieces *= 0.5 * np.diff(time_s)
+    np.cumsum(pieces, axis=1, out=out[:, 1:])
     return out
 
 
-def _at(wanted_s: Array, time_s: Array, values: Array) -> Array:
-    """Values (n, m) at other times, linear in between, level beyond the ends: (k, m)."""
-    return np.stack([np.interp(wanted_s, time_s, column) for column in values.T], axis=-1)
+def _at(wanted_s: Array, time_s: Array, rows: Array) -> Array:
+    """Rows (m, n) at other times, linear in between, level beyond the ends: (m, k)."""
+    return np.array([np.interp(wanted_s, time_s, row) for row in rows])

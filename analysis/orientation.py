@@ -10,6 +10,7 @@ import numpy.typing as npt
 from analysis import rotation
 from analysis.averaging import at_stamps
 from analysis.errors import SampleError
+from analysis.filtering import nominal_step_s
 from analysis.gravity import Vertical, fit_vertical
 from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
 from analysis.results import Fixing, Flag, Interval, Mounting
@@ -77,6 +78,7 @@ def segment_motion(
     if len(samples) < 2:
         raise SampleError(f"segment motion: expected at least 2 samples, received {len(samples)}")
     time_s, spells = samples.time_s, quiet_spells(samples)
+    step_s = nominal_step_s(time_s)
     at_rest = gyro_bias(spells)
     matrix = rotation.to_matrix(mounting.rotation)
     force = rotation.rotate(mounting.rotation, samples.accel)
@@ -90,7 +92,7 @@ def segment_motion(
         bias_covariance=matrix @ at_rest.covariance @ matrix.T,
     )
     rate -= fit.bias
-    clipped, gaps = _clipped(samples.gyro, gyro_range), _gaps(time_s)
+    clipped, gaps = _clipped(samples.gyro, gyro_range), _gaps(time_s, step_s)
     return SegmentMotion(
         time_s,
         _upright(time_s, fit),
@@ -101,7 +103,7 @@ def segment_motion(
         spells,
         fit.bias_covariance,
         fit.tilt_u_rad,
-        _noise_density(samples),
+        _noise_density(samples.gyro, step_s),
         mounting,
         _flags(clipped, gaps, spells, fit),
     )
@@ -157,20 +159,19 @@ def _clipped(gyro: Array, gyro_range: float | None) -> Mask:
     return clipped
 
 
-def _gaps(time_s: Array) -> tuple[Interval, ...]:
-    steps = np.diff(time_s)
-    long = np.flatnonzero(steps > GAP_FACTOR * np.median(steps))
+def _gaps(time_s: Array, step_s: float) -> tuple[Interval, ...]:
+    long = np.flatnonzero(np.diff(time_s) > GAP_FACTOR * step_s)
     return tuple(Interval(float(time_s[k]), float(time_s[k + 1])) for k in long)
 
 
-def _noise_density(samples: SampleTable) -> float:
+def _noise_density(gyro: Array, step_s: float) -> float:
     """White rate noise from the median second difference, which motion hardly touches."""
-    if len(samples) < 3:
+    if gyro.shape[0] < 3:
         return 0.0
-    gyro = samples.gyro[: len(samples) // 3 * 3].reshape(-1, 3, 3)
+    gyro = gyro[: gyro.shape[0] // 3 * 3].reshape(-1, 3, 3)
     second = gyro[:, 2] - 2.0 * gyro[:, 1] + gyro[:, 0]
     sd = float(np.median(np.abs(second))) / 0.6745 / np.sqrt(6.0)
-    return float(sd * np.sqrt(2.0 * np.median(np.diff(samples.time_s))))
+    return float(sd * np.sqrt(2.0 * step_s))
 
 
 def _flags(

@@ -97,7 +97,7 @@ def _sensor_flags(name: str, motion: SegmentMotion, needed: Interval) -> list[Fl
         flags.append(Flag("gap", f"The {name} sensor lost {lost_ms:.0f} ms within the swing."))
     within = (motion.time_s >= needed.start_s) & (motion.time_s <= needed.end_s)
     clipped = int(np.count_nonzero(motion.clipped & within))
-    if clipped * nominal_step_s(motion.time_s) >= SHORTEST_CLIP_S:
+    if clipped and clipped * nominal_step_s(motion.time_s) >= SHORTEST_CLIP_S:
         flags.append(
             Flag("clipped", f"The {name} sensor was at the end of its range ({clipped} samples).")
         )

@@ -64,11 +64,12 @@ def rotate(quaternion: Array, vector: Array) -> Array:
     a, b, c = _parts(vector)
     # v + 2 w (u x v) + 2 u x (u x v), with t = 2 u x v
     ta, tb, tc = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)
-    out = np.empty((*ta.shape, 3))
-    out[..., 0] = a + w * ta + y * tc - z * tb
-    out[..., 1] = b + w * tb + z * ta - x * tc
-    out[..., 2] = c + w * tc + x * tb - y * ta
-    return out
+    out = np.empty((3, *ta.shape))
+    out[0] = a + w * ta + y * tc - z * tb
+    out[1] = b + w * tb + z * ta - x * tc
+    out[2] = c + w * tc + x * tb - y * ta
+    # component by component in memory, as what comes next will want them
+    return np.moveaxis(out, 0, -1) if out.ndim != 2 else out.T
 
 
 def from_rotation_vector(vector: Array) -> Array:
