@@ -46,17 +46,15 @@ class AxialCurve:
         """Curve through samples, at least four."""
         return cls(time_s, velocity, CubicSpline(time_s, velocity))
 
-    def at(self, time_s: float, order: int = 0) -> float:
-        """Velocity at a time, or its first or second derivative: the spline at little cost."""
+    def at(self, time_s: float) -> tuple[float, float, float]:
+        """Velocity, slope and second derivative at a time: what `spline` gives, at less cost."""
         row = int(self.time_s.searchsorted(time_s, side="right")) - 1
         row = min(max(row, 0), self.time_s.size - 2)
         cubic, square, linear, constant = self.spline.c[:, row].tolist()
-        since = time_s - float(self.time_s[row])
-        if order == 0:
-            return float(((cubic * since + square) * since + linear) * since + constant)
-        if order == 1:
-            return float((3.0 * cubic * since + 2.0 * square) * since + linear)
-        return float(6.0 * cubic * since + 2.0 * square)
+        since = float(time_s) - float(self.time_s[row])
+        value = ((cubic * since + square) * since + linear) * since + constant
+        slope = (3.0 * cubic * since + 2.0 * square) * since + linear
+        return value, slope, 6.0 * cubic * since + 2.0 * square
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +89,7 @@ def downswing(curve: AxialCurve, from_s: float, to_s: float) -> Downswing | None
     reversal_s = _crossing(curve, start + int(away[-1]))
     before_s = max(reversal_s - SLOPE_WITHIN_S, float(curve.time_s[0]))
     after_s = min(reversal_s + SLOPE_WITHIN_S, float(curve.time_s[-1]))
-    slope = (curve.at(after_s) - curve.at(before_s)) / (after_s - before_s)
+    slope = (curve.at(after_s)[0] - curve.at(before_s)[0]) / (after_s - before_s)
     return Downswing(reversal_s, peak_s, peak, slope)
 
 
@@ -123,7 +121,7 @@ def _crossing(curve: AxialCurve, row: int) -> float:
     low, high = float(curve.velocity[row]), float(curve.velocity[row + 1])
     at = left - low * (right - left) / (high - low)
     for _ in range(_NEWTON_STEPS):
-        value, slope = curve.at(at), curve.at(at, 1)
+        value, slope, _ = curve.at(at)
         if slope <= 0.0:
             break
         at = min(max(at - value / slope, left), right)
@@ -137,11 +135,11 @@ def _peak(curve: AxialCurve, row: int) -> tuple[float, float]:
     at = float(curve.time_s[row])
     left, right = float(curve.time_s[row - 1]), float(curve.time_s[row + 1])
     for _ in range(_NEWTON_STEPS):
-        slope, bend = curve.at(at, 1), curve.at(at, 2)
+        _, slope, bend = curve.at(at)
         if bend >= 0.0:
             break
         at = min(max(at - slope / bend, left), right)
-    value = curve.at(at)
+    value, _, _ = curve.at(at)
     if value < curve.velocity[row]:
         return float(curve.time_s[row]), float(curve.velocity[row])
     return at, value

@@ -34,7 +34,8 @@ _LARGEST_FILL_S = 2.0
 
 def nominal_step_s(time_s: Array) -> float:
     """The step between samples, s, as the median over time_s (n,), n >= 2."""
-    return float(np.median(np.diff(time_s)))
+    steps = np.sort(np.diff(time_s))
+    return 0.5 * float(steps[(steps.size - 1) // 2] + steps[steps.size // 2])
 
 
 def low_pass(time_s: Array, values: Array, *, cutoff_hz: float = CUTOFF_HZ) -> Array:

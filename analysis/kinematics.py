@@ -16,6 +16,7 @@ from analysis import rotation
 from analysis.events import AxialCurve
 from analysis.filtering import low_pass
 from analysis.orientation import SegmentMotion
+from analysis.pieces import hermite_through, spline_through
 from analysis.results import Handedness, Interval
 from analysis.samples import Array
 
@@ -87,11 +88,17 @@ class SegmentPath:
         """
         placed = self.placed(time_s)
         first, second, third = rotation.cardan_yxz(placed).T
-        first = _wrapped(first - self.heading)
         x, y, _ = np.asarray(self.rates.spline(time_s)).T
         rate = (x * np.sin(third) + y * np.cos(third)) / np.cos(second)
         sign = self.rates.sign
-        return Posture(placed, sign * first, sign * second, -third, sign * rate)
+        return Posture(placed, self._turn(first), sign * second, -third, sign * rate)
+
+    def turn(self, placed: Array) -> Array:
+        """Turn since address of orientations (n, 4) of the segment, (n,) rad."""
+        return self._turn(rotation.heading(placed))
+
+    def _turn(self, heading: Array) -> Array:
+        return self.rates.sign * _wrapped(heading - self.heading)
 
 
 def filtered_rates(motion: SegmentMotion, stretch: Interval, sign: float) -> Rates:
@@ -99,7 +106,7 @@ def filtered_rates(motion: SegmentMotion, stretch: Interval, sign: float) -> Rat
     rows = _rows(motion.time_s, stretch)
     time_s = motion.time_s[rows]
     smooth = low_pass(time_s, motion.angular_velocity[rows])
-    spline = CubicSpline(time_s, smooth)
+    spline = spline_through(time_s, smooth)
     axial = CubicSpline.construct_fast(sign * spline.c[:, :, 1], time_s)
     return Rates(sign, AxialCurve(time_s, sign * smooth[:, 1], axial), spline)
 
@@ -112,8 +119,8 @@ def segment_path(
     time_s, turned = motion.time_s[rows], _one_sheet(motion.orientation[rows])
     spin = np.zeros_like(turned)
     spin[:, 1:] = motion.angular_velocity[rows]
-    orientation = CubicHermiteSpline(time_s, turned, 0.5 * rotation.multiply(turned, spin))
-    heading = float(rotation.cardan_yxz(rotation.normalise(orientation(address_s)))[0])
+    orientation = hermite_through(time_s, turned, 0.5 * rotation.multiply(turned, spin))
+    heading = float(rotation.heading(rotation.normalise(orientation(address_s))))
     return SegmentPath(rates, orientation, rotation.from_axis(1, -heading))
 
 
@@ -122,10 +129,10 @@ def axial_angle(curve: AxialCurve, start_s: float, end_s: float) -> float:
     return float(curve.spline.integrate(start_s, end_s))
 
 
-def joint_separation(pelvis: Posture, upper_back: Posture, sign: float) -> Array:
+def joint_separation(pelvis: Array, upper_back: Array, sign: float) -> Array:
     """Axial rotation of the spine joint angles, (n,) rad, positive with the upper back further
-    away from the target; of paths that are `untwisted`."""
-    return -sign * rotation.spine_axial_rotation(pelvis.orientation, upper_back.orientation)
+    away from the target; of orientations (n, 4) on paths that are `untwisted`."""
+    return -sign * rotation.spine_axial_rotation(pelvis, upper_back)
 
 
 def untwisted(

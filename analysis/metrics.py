@@ -79,7 +79,7 @@ def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMomen
     times = np.append(np.linspace(start_s, end_s, steps), (moments.top_s, moments.address_s))
     hips, shoulders = pelvis.at(times), upper_back.at(times)
     apart = hips.turn - shoulders.turn
-    joint = joint_separation(hips, shoulders, pelvis.rates.sign)
+    joint = joint_separation(hips.orientation, shoulders.orientation, pelvis.rates.sign)
     joint = joint - joint[-1]
     closing = shoulders.turn_rate - hips.turn_rate
     greatest, joint_greatest, fastest = (

@@ -132,7 +132,7 @@ def _upright(time_s: Array, fit: Vertical) -> Array:
     level = rotation.shortest_arc(mean, _UP)
     rest = rotation.shortest_arc(rotation.rotate(level, fit.up), _UP)
     turn = rotation.multiply(rest, level)
-    heading = float(rotation.cardan_yxz(rotation.multiply(turn[0], fit.turned[0]))[0])
+    heading = float(rotation.heading(rotation.multiply(turn[0], fit.turned[0])))
     turn = rotation.multiply(rotation.from_axis(1, -heading), turn)
     between = np.empty_like(fit.turned)
     for k in range(4):

@@ -15,6 +15,7 @@ import numpy.typing as npt
 from analysis.samples import Array
 
 IDENTITY: Array = np.array([1.0, 0.0, 0.0, 0.0])
+_CONJUGATE: Array = np.array([1.0, -1.0, -1.0, -1.0])
 _SMALL_ANGLE_RAD = 1e-4
 """Below it sin(x)/x is its series; the first term left out is x^4/120 < 1e-18."""
 _GIMBAL_COSINE = 1e-7
@@ -28,8 +29,9 @@ def multiply(first: Array, second: Array) -> Array:
     """
     left, right = _pairs(first), _pairs(second)
     a, b, c, d = left[..., 0], left[..., 1], right[..., 0], right[..., 1]
-    out = np.empty(np.broadcast_shapes(left.shape, right.shape), dtype=np.complex128)
-    np.subtract(a * c, b * d.conj(), out=out[..., 0])
+    one = np.asarray(a * c)
+    out = np.empty((*one.shape, 2), dtype=np.complex128)
+    np.subtract(one, b * d.conj(), out=out[..., 0])
     np.add(a * d, b * c.conj(), out=out[..., 1])
     product: Array = out.view(np.float64)
     return product
@@ -37,7 +39,7 @@ def multiply(first: Array, second: Array) -> Array:
 
 def conjugate(quaternion: Array) -> Array:
     """The inverse rotation of unit quaternions (..., 4)."""
-    inverse: Array = quaternion * np.array([1.0, -1.0, -1.0, -1.0])
+    inverse: Array = quaternion * _CONJUGATE
     return inverse
 
 
@@ -178,6 +180,13 @@ def cardan_yxz(quaternion: Array) -> Array:
         alone = np.arctan2(-2.0 * (x * z - w * y), 1.0 - 2.0 * (y * y + z * z))
         turn, tilt = np.where(locked, alone, turn), np.where(locked, 0.0, tilt)
     return _together(turn, obliquity, tilt)
+
+
+def heading(quaternion: Array) -> Array:
+    """The turn of `cardan_yxz` alone, (...) rad, of segments whose right axis is not vertical."""
+    w, x, y, z = _parts(quaternion)
+    turn: Array = np.arctan2(2.0 * (x * z + w * y), 1.0 - 2.0 * (x * x + y * y))
+    return turn
 
 
 def cardan_zxy(quaternion: Array) -> Array:

@@ -81,7 +81,7 @@ class SegmentReading:
         near = (time_s - ONSET_BEFORE_S, time_s + ONSET_AFTER_S)
         first, last = np.searchsorted(self.effects.time_s, near)
         times = self.effects.time_s[first:last]
-        level = self.curve.at(time_s)
+        level, _, _ = self.curve.at(time_s)
         over = np.asarray(self.curve.spline(times))[:, None] - level
         over = over - self.effects.axial[first:last, RIDE]
         for ride in range(over.shape[1]):
@@ -141,7 +141,7 @@ class SegmentReading:
 
 def bend(curve: AxialCurve, at_s: float) -> float:
     """Second derivative of an axial velocity around its peak, rad/s^3, below zero."""
-    change = curve.at(at_s + SLOPE_S, 1) - curve.at(at_s - SLOPE_S, 1)
+    change = curve.at(at_s + SLOPE_S)[1] - curve.at(at_s - SLOPE_S)[1]
     return min(change / (2.0 * SLOPE_S), -1.0)
 
 

@@ -224,8 +224,8 @@ def _drawn(pelvis: SegmentPath, upper_back: SegmentPath, address_s: float) -> Cu
     axial = (pelvis.rates.axial, upper_back.rates.axial)
     first_s = max(float(path.orientation.x[0]) for path in (pelvis, upper_back))
     time_s = common_times(axial, max(first_s, address_s - CURVES_BEFORE_S))
-    hips, shoulders = pelvis.at(time_s), upper_back.at(time_s)
-    turns = [rotation.unwrap(posture.turn) for posture in (hips, shoulders)]
+    hips, shoulders = pelvis.placed(time_s), upper_back.placed(time_s)
+    turns = [rotation.unwrap(path.turn(p)) for path, p in ((pelvis, hips), (upper_back, shoulders))]
     joint = rotation.unwrap(joint_separation(hips, shoulders, pelvis.rates.sign))
     joint -= np.interp(address_s, time_s, joint)
     return Curves(

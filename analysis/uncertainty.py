@@ -153,7 +153,7 @@ class _SwingEffects:
     def _times(self) -> None:
         moments, found = self.moments, self.found
         found["address_s"] = _unit(ADDRESS, ADDRESS_U_S)
-        slope = self.shoulders.curve.at(moments.takeaway_s, 1)
+        _, slope, _ = self.shoulders.curve.at(moments.takeaway_s)
         away = min(slope, -ONSET_RATE / SLOPE_WITHIN_S)
         found["takeaway_s"] = self.shoulders.onset(moments.takeaway_s, away)
         found["takeaway_s"] += _unit(TAKEAWAY, TAKEAWAY_U_S)
@@ -260,7 +260,7 @@ class _SwingEffects:
         if not power > 0.0:
             return
         at = power_peak_s(reading.curve, reading.down)
-        speed, slope = reading.curve.at(at), reading.curve.at(at, 1)
+        speed, slope, _ = reading.curve.at(at)
         share = (reading.axial(at) + reading.noise()) / speed
         share = share + (reading.axial_slope(at) + reading.noise(order=1)) / slope
         share = share + _unit(INERTIA, INERTIA_U)

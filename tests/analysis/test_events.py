@@ -76,3 +76,11 @@ def test_a_recording_that_begins_in_the_turn_away_takes_its_begin_as_takeaway():
     time_s = np.arange(1.5, 4.0, 0.005)
     curve = AxialCurve.through(time_s, swing_velocity(time_s, 2.0))
     assert takeaway(curve, 2.0) == 1.5
+
+
+def test_values_read_at_a_time_are_those_of_the_spline():
+    time_s = np.arange(0.0, 2.0, 0.01)
+    curve = AxialCurve.through(time_s, np.sin(5.0 * time_s))
+    for at in (-0.001, 0.0, 0.333, 1.0, 1.2345, 1.99, 1.995):
+        expected = [float(curve.spline(at, order)) for order in range(3)]
+        assert curve.at(at) == pytest.approx(expected, rel=1e-12, abs=1e-12)

@@ -72,7 +72,7 @@ def test_the_spine_is_untwisted_at_address_whatever_the_sensors_headings():
         paths = untwisted(pelvis, upper, ADDRESS_S)
         at = np.array([ADDRESS_S, 2.9])
         postures = [path.at(at) for path in paths]
-        joint = joint_separation(*postures, 1.0)
+        joint = joint_separation(*(posture.orientation for posture in postures), 1.0)
         assert joint[0] == pytest.approx(0.0, abs=1e-4)
         assert postures[1].turn[0] == pytest.approx(0.0, abs=1e-9)
         expected = _joint_by_scipy()
