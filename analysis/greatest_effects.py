@@ -68,10 +68,12 @@ def greatest_effects(curve: SearchedCurve) -> GreatestEffects:
     value, time = _maximum(curve, top)
     second, gain_u, time_u_s = _second_order(curve, top), 0.0, 0.0
     for rival in _maxima(curve.values):
+        if rival == top:
+            continue
         lower = float(curve.values[top] - curve.values[rival])
         other, _ = _maximum(curve, rival)
         apart_u = float(np.linalg.norm(value - other)) + _second_order(curve, rival)
-        if rival != top and lower < COVERED * apart_u:
+        if lower < COVERED * apart_u:
             away_s = abs(float(curve.times[top] - curve.times[rival]))
             # reached by an interval of 95 %
             time_u_s = max(time_u_s, 1.02 * away_s / COVERED)

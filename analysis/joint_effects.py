@@ -39,14 +39,13 @@ def joint_change(paths: tuple[SegmentPath, SegmentPath], times: Array) -> JointC
     return JointChange(by_turn, np.sum(by_turn * (shoulders - hips), axis=1))
 
 
-def joint_effects(change: JointChange, turned: tuple[Array, Array], heading: Array) -> Array:
+def joint_effects(change: JointChange, moved: Array, heading: Array) -> Array:
     """Effects (k - 1, causes), rad, on the joint separation since the first of the k times.
 
-    turned: effects (k, 3, causes) on each segment's orientation, world axes; heading (causes,) on
-    the heading between the two, which by assumption leaves the spine untwisted at the first time:
-    what moves its twist there is taken up by a turn of the upper back.
+    moved: effects (k, causes) on it by the turns of both segments; heading (causes,) on the heading
+    between the two, which by assumption leaves the spine untwisted at the first time: what moves
+    its twist there is taken up by a turn of the upper back.
     """
-    moved = np.einsum("kj,kjc->kc", change.by_turn, turned[1] - turned[0])
     by_heading = change.by_turn[:, 1]
     taken_up = heading - moved[0] / by_heading[0]
     moved = moved + by_heading[:, None] * taken_up
@@ -64,5 +63,5 @@ def joint_sensitivity(pelvis: Array, upper_back: Array, sign: float) -> Array:
     forward, across = axes[:, :, 0], axes[:, :, 2]
     sine = -np.sum(right * forward, axis=1, keepdims=True)
     cosine = np.sum(right * across, axis=1, keepdims=True)
-    turning = -cosine * np.cross(forward, right) - sine * np.cross(across, right)
-    return np.asarray(-sign * turning / np.maximum(sine**2 + cosine**2, LEAST_LEVEL))
+    turning = np.cross(cosine * forward + sine * across, right)
+    return np.asarray(sign * turning / np.maximum(sine**2 + cosine**2, LEAST_LEVEL))

@@ -140,11 +140,12 @@ def angle_rows(right: Array) -> Array:
     """
     x, y, z = right.T
     level = np.maximum(x * x + z * z, 1e-9)
-    flat, none = np.sqrt(level), np.zeros_like(x)
-    turn = (-x * y / level, np.ones_like(x), -z * y / level)
-    obliquity = (z / flat, none, -x / flat)
-    tilt = (x / level, none, z / level)
-    return np.stack([np.stack(row, axis=1) for row in (turn, obliquity, tilt)], axis=1)
+    flat, rows = np.sqrt(level), np.zeros((x.size, 3, 3))
+    tilt_x, tilt_z = x / level, z / level
+    rows[:, 0, 0], rows[:, 0, 1], rows[:, 0, 2] = -tilt_x * y, 1.0, -tilt_z * y
+    rows[:, 1, 0], rows[:, 1, 2] = z / flat, -x / flat
+    rows[:, 2, 0], rows[:, 2, 2] = tilt_x, tilt_z
+    return rows
 
 
 def _rates(rate: Array, acceleration: Array, sensor: Array, bias: Array) -> Array:
@@ -205,7 +206,8 @@ def _root(covariance: Array) -> Array:
 
 def _sum(time_s: Array, values: Array) -> Array:
     """Integral along the first axis from the first sample on, trapezoids."""
-    out = np.zeros_like(values)
-    steps = np.diff(time_s).reshape(-1, *(1,) * (values.ndim - 1))
-    np.cumsum(0.5 * steps * (values[1:] + values[:-1]), axis=0, out=out[1:])
+    out = np.zeros(values.shape)
+    pieces = values[1:] + values[:-1]
+    pieces *= 0.5 * np.diff(time_s).reshape(-1, *(1,) * (values.ndim - 1))
+    np.cumsum(pieces, axis=0, out=out[1:])
     return out

@@ -130,9 +130,11 @@ class SegmentReading:
         """Effects (k, TOTAL) on the turn since address at fixed times (k,), rad."""
         return self.mixed(self.effects.along(self.effects.turn, times))
 
-    def turned(self, times: Array) -> Array:
-        """Effects (k, 3, TOTAL) on the orientation at fixed times (k,), world axes, rad."""
-        return self.mixed(self.effects.along(self.effects.turned, times))
+    def turned(self, times: Array, about: Array) -> Array:
+        """Effects (k, TOTAL) on the orientation at fixed times (k,), rad, about directions (k, 3)
+        in world axes."""
+        turned = self.effects.along(self.effects.turned, times)
+        return self.mixed(np.einsum("kj,kjc->kc", about, turned))
 
     def turn_rate(self, time_s: float) -> Array:
         """Effects on the rate of turn, rad/s."""

@@ -225,8 +225,10 @@ class _SwingEffects:
         grid = _coarse(searched)
         times = np.concatenate(([moments.address_s, moments.top_s], grid))
         change = joint_change(self.swing.paths, times)
-        turned = (self.hips.turned(times), self.shoulders.turned(times))
-        effects = joint_effects(change, turned, _unit(SQUARE, SQUARE_U))
+        moved = self.shoulders.turned(times, change.by_turn) - self.hips.turned(
+            times, change.by_turn
+        )
+        effects = joint_effects(change, moved, _unit(SQUARE, SQUARE_U))
         effects -= change.rates[0] * found["address_s"]
         top = effects[0] + change.rates[1] * found["top_s"]
         found["joint_separation_top_deg"] = np.degrees(top)
