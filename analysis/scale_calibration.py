@@ -52,6 +52,28 @@ class ScaleFactors:
         return replace(samples, gyro=samples.gyro * self.factors)
 
 
+def main_axis(known: KnownTurns) -> int:
+    """The sensor axis (0 to 2) that a set's turns were nearly all about.
+
+    Raises CalibrationError: no rest before and after, no such axis, a wrong count.
+    """
+    turned = _integral(known)[0]
+    shown = float(np.linalg.norm(turned)) / (2.0 * np.pi)
+    if round(shown) != abs(known.turns) or abs(shown / abs(known.turns) - 1.0) > MOST_OFF:
+        raise CalibrationError(
+            f"The sensor shows {shown:.2f} turns, {abs(known.turns)} were said. Repeat: count "
+            "whole turns, ending against the same edge as they began."
+        )
+    squares = turned * turned
+    axis = int(np.argmax(squares))
+    if squares[axis] < LEAST_SHARE * float(squares.sum()):
+        raise CalibrationError(
+            "These turns were about no one axis of the sensor. Repeat: keep it flat on one face "
+            "while you turn it on the table."
+        )
+    return axis
+
+
 def scale_factors(sets: Sequence[KnownTurns]) -> ScaleFactors:
     """Three scale factors from sets of whole turns, at least one about each sensor axis.
 

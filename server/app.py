@@ -10,7 +10,18 @@ from importlib.metadata import version
 from fastapi import FastAPI
 
 from server import pages, problems
-from server.api import about, change, golfers, ingest, live, openapi, sensors, sessions, swings
+from server.api import (
+    about,
+    change,
+    checks,
+    golfers,
+    ingest,
+    live,
+    openapi,
+    sensors,
+    sessions,
+    swings,
+)
 from server.clock import Clock, SystemClock
 from server.committing import GroupCommit
 from server.curves import CurveCache
@@ -43,7 +54,7 @@ def build_app(settings: Settings, clock: Clock | None = None) -> FastAPI:
     )
     app.state.service = service
     problems.install(app)
-    for module in (about, golfers, sessions, swings, change, sensors, ingest, live):
+    for module in (about, golfers, sessions, checks, swings, change, sensors, ingest, live):
         app.include_router(module.router)
     pages.install(app)
     openapi.install(app)

@@ -340,8 +340,9 @@ def check_hello(hello: wire.Hello) -> None:
 def _check_stream(stream: wire.Stream) -> None:
     if not (0 < len(stream.stream_id) <= 100 and stream.stream_id.isprintable()):
         raise refused("stream", "a stream id has 1 to 100 printable characters", fatal=True)
-    if len(stream.sensor) > TEXT_MAX:
-        raise refused("stream", f"a sensor's name has at most {TEXT_MAX} characters", fatal=True)
+    if max(len(stream.sensor), len(stream.address or "")) > TEXT_MAX:
+        words = f"a sensor's name and address have at most {TEXT_MAX} characters"
+        raise refused("stream", words, fatal=True)
     if not 0.0 < stream.rate_hz <= MAX_RATE_HZ:
         raise refused(
             "stream",

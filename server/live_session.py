@@ -14,6 +14,7 @@ from server.clock import Clock
 from server.models import Mark
 from server.store import Store
 from server.store.raw import Timelines
+from server.store.scales import ScaleInForce
 from server.traces import TraceFeed
 from server.views import CalibrationMessage, LiveMessage, SwingMessage, SwingView
 
@@ -29,8 +30,9 @@ Publish = Callable[[LiveMessage | None], None]
 class LiveSession:
     """Every method but `halt` runs in the analysis thread.
 
-    A new calibration starts the analysis anew from the first batch, with all calibrations known,
-    so that the swings are always those that an analysis of the whole session finds.
+    A new calibration, or a scale that was measured, starts the analysis anew from the first batch,
+    with all of them known, so that the swings are always those that an analysis of the whole
+    session finds.
     """
 
     def __init__(self, store: Store, session_id: str, publish: Publish, clock: Clock) -> None:
@@ -41,6 +43,7 @@ class LiveSession:
         self._halted = False
         self._unreadable: set[tuple[int, int]] = set()
         self._analysis: SessionAnalysis | None = None
+        self._scales: tuple[ScaleInForce, ...] = ()
         self._clear_from_end = False
         self._timelines = Timelines()
         self._cursor = 0
@@ -51,6 +54,8 @@ class LiveSession:
         if self._analysis is None:
             self._begin()
         batches = self._store.raw.after(self._id, self._cursor, CHUNK)
+        if self._store.scales.of_session(self._id) != self._scales:
+            return self._begin_again()
         for segment, table in self._timelines.joined(batches):
             self._take(segment, table)
         self._cursor = batches[-1].id if batches else self._cursor
@@ -59,9 +64,7 @@ class LiveSession:
             self._clear_superseded()
             self._send_trace()
         if self._calibrate():
-            self._analysis = None
-            self._clear_from_end = True
-            return True
+            return self._begin_again()
         return more and not self._halted
 
     def finish(self) -> None:
@@ -82,13 +85,21 @@ class LiveSession:
     def _begin(self) -> None:
         calibrations = self._store.swings.calibrations(self._id)
         facts = self._store.golfers.facts(self._store.sessions.get(self._id).golfer_id)
-        self._analysis = SessionAnalysis(calibrations, facts)
+        self._scales = self._store.scales.of_session(self._id)
+        scales = [one.for_analysis() for one in self._scales]
+        self._analysis = SessionAnalysis(calibrations, facts, scales)
         self._timelines = Timelines()
         self._trace = TraceFeed(facts.handedness)
         for calibration in calibrations:
             self._trace.calibrate(calibration)
         self._cursor = 0
         self._found = 0
+
+    def _begin_again(self) -> bool:
+        """From the first batch, with what is known now; True: so more waits."""
+        self._analysis = None
+        self._clear_from_end = True
+        return True
 
     def _take(self, segment: Segment, table: SampleTable) -> None:
         assert self._analysis is not None

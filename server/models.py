@@ -115,6 +115,7 @@ class SensorStream(Base):
     session_id: Mapped[str] = mapped_column(ForeignKey("sessions.id"), index=True)
     segment: Mapped[str] = mapped_column(String(20))
     sensor: Mapped[str] = mapped_column(String(200))
+    address: Mapped[str | None] = mapped_column(String(200))
     rate_hz: Mapped[float] = mapped_column(Float(53))
     gyro_range_dps: Mapped[float | None] = mapped_column(Float(53))
     accel_range_g: Mapped[float | None] = mapped_column(Float(53))
@@ -205,6 +206,48 @@ class StoredSyncCheck(Base):
     correlation: Mapped[float] = mapped_column(Float(53))
     applied: Mapped[bool | None]
     applied_from_s: Mapped[float | None] = mapped_column(Float(53))
+
+
+class StoredScaleSet(Base):
+    """A sensor turned so many whole turns about one of its axes (x, y or z), then at rest."""
+
+    __tablename__ = "scale_sets"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True, autoincrement=True)
+    stream_id: Mapped[str] = mapped_column(ForeignKey("streams.id"), index=True)
+    start_s: Mapped[float] = mapped_column(Float(53))
+    end_s: Mapped[float] = mapped_column(Float(53))
+    turns: Mapped[int] = mapped_column(Integer)
+    axis: Mapped[str] = mapped_column(String(1))
+
+
+class StoredScale(Base):
+    """Factors [x, y, z] of a sensor's gyro and their standard uncertainties, never changed.
+
+    sensor: its address, or its name where it has none.
+    """
+
+    __tablename__ = "scale_factors"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True, autoincrement=True)
+    sensor: Mapped[str] = mapped_column(String(200), index=True)
+    factors: Mapped[list[float]] = mapped_column(JSON)
+    u: Mapped[list[float]] = mapped_column(JSON)
+    found_at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+
+class StreamScale(Base):
+    """Factors that hold for a stream from `from_s` of session time on; null: from its first sample.
+
+    Of several the one that comes into force last holds.
+    """
+
+    __tablename__ = "stream_scales"
+
+    id: Mapped[int] = mapped_column(BigId, primary_key=True, autoincrement=True)
+    stream_id: Mapped[str] = mapped_column(ForeignKey("streams.id"), index=True)
+    scale_id: Mapped[int] = mapped_column(ForeignKey("scale_factors.id"))
+    from_s: Mapped[float | None] = mapped_column(Float(53))
 
 
 class StoredCalibration(Base):

@@ -9,6 +9,7 @@ from threading import Lock
 from analysis.mounting_effect import mounting_uncertainty
 from analysis.results import Calibration
 from analysis.samples import Segment
+from analysis.scale_in_force import SegmentScale
 from analysis.segmentation import anchor_s
 from server.store import Store, SwingRecord
 
@@ -26,7 +27,7 @@ class MountingEffects:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._lock = Lock()
-        self._kept: OrderedDict[tuple[str, int, int], Mapping[str, float]] = OrderedDict()
+        self._kept: OrderedDict[tuple[str, int, int, int], Mapping[str, float]] = OrderedDict()
 
     def of(self, usable: Sequence[SwingRecord]) -> Mapping[str, float]:
         """Column -> one standard uncertainty that all of these swings of one session share.
@@ -41,19 +42,25 @@ class MountingEffects:
             return {}
         under = [one for one in usable if anchor_s(one.swing.window) >= max(measured)]
         record = (under or usable)[0]
-        key = (record.session.id, record.swing.number, len(calibrations))
+        scales = self._store.scales.of_session(record.session.id)
+        key = (record.session.id, record.swing.number, len(calibrations), len(scales))
         with self._lock:
             if key in self._kept:
                 self._kept.move_to_end(key)
                 return self._kept[key]
-        effect = self._effect(record, calibrations)
+        effect = self._effect(record, calibrations, [one.for_analysis() for one in scales])
         with self._lock:
             self._kept[key] = effect
             while len(self._kept) > CACHE_LIMIT:
                 self._kept.popitem(last=False)
         return effect
 
-    def _effect(self, record: SwingRecord, calibrations: list[Calibration]) -> Mapping[str, float]:
+    def _effect(
+        self,
+        record: SwingRecord,
+        calibrations: list[Calibration],
+        scales: Sequence[SegmentScale],
+    ) -> Mapping[str, float]:
         window, session = record.swing.window, record.session
         pelvis, upper_back = (
             self._store.raw.samples(session.id, segment, window.start_s, window.end_s)
@@ -62,4 +69,4 @@ class MountingEffects:
         if not (len(pelvis) and len(upper_back)):
             return {}
         golfer = self._store.golfers.facts(session.golfer_id)
-        return mounting_uncertainty(pelvis, upper_back, record.swing, calibrations, golfer)
+        return mounting_uncertainty(pelvis, upper_back, record.swing, calibrations, golfer, scales)

@@ -20,7 +20,8 @@ def reanalyse(store: Store, session_id: str) -> list[Swing]:
     Raises NotFoundError.
     """
     facts = store.golfers.facts(store.sessions.get(session_id).golfer_id)
-    analysis = SessionAnalysis(store.swings.calibrations(session_id), facts)
+    scales = [one.for_analysis() for one in store.scales.of_session(session_id)]
+    analysis = SessionAnalysis(store.swings.calibrations(session_id), facts, scales)
     timelines = Timelines()
     swings: list[Swing] = []
     for batches in store.raw.chunks(session_id):
@@ -58,6 +59,7 @@ def swing_again(store: Store, record: SwingRecord) -> Swing:
         record.swing.number,
         store.swings.calibrations(session_id),
         store.golfers.facts(record.session.golfer_id),
+        [one.for_analysis() for one in store.scales.of_session(session_id)],
     )
 
 

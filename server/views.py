@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from analysis.columns import Column
 from analysis.results import Curves
 from sensors.wire import SegmentName, StreamState
-from server.models import Golfer, Mark, StoredSyncCheck
+from server.models import Golfer, Mark
 from server.store import SessionSummary, SwingRecord
 
 
@@ -185,50 +185,6 @@ class MarkView(View):
     def of(cls, mark: Mark) -> MarkView:
         """View of a stored mark."""
         return cls.model_validate(mark, from_attributes=True)
-
-
-class SyncCheckView(View):
-    """What came of a sync check; its offset is added to the upper back's times.
-
-    offset_ms, u_ms (one standard uncertainty): null where the two cannot be compared. applied: the
-    collector's clock takes it from now on.
-    """
-
-    verdict: Literal["good", "too_short", "too_little_motion", "not_held_together", "not_sharp"]
-    good: bool
-    text: str
-    offset_ms: float | None
-    u_ms: float | None
-    correlation: float | None
-    applied: bool
-
-
-class StoredSyncCheckView(View):
-    """A good sync check as it is kept. Times in s of session time.
-
-    applied: null while the collector has not answered; applied_from_s: from when on, else null.
-    """
-
-    start_s: float
-    end_s: float
-    offset_ms: float
-    u_ms: float
-    correlation: float
-    applied: bool | None
-    applied_from_s: float | None
-
-    @classmethod
-    def of(cls, check: StoredSyncCheck) -> StoredSyncCheckView:
-        """View of a stored check."""
-        return cls(
-            start_s=check.start_s,
-            end_s=check.end_s,
-            offset_ms=check.offset_s * 1e3,
-            u_ms=check.u_s * 1e3,
-            correlation=check.correlation,
-            applied=check.applied,
-            applied_from_s=check.applied_from_s,
-        )
 
 
 class StreamView(View):

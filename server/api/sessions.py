@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import math
 from http import HTTPStatus
 from typing import Annotated, Self
 
@@ -12,20 +11,12 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_vali
 
 from sensors import wire
 from server.api.dependencies import ServiceOf, SessionId
-from server.calibrating import verdict
-from server.errors import ConflictError, NotFoundError
+from server.errors import NotFoundError
 from server.models import ID_PATTERN
 from server.problems import declared
 from server.sessions import add_mark, finish_session, heard_from_both_to_s, start_session
-from server.sync_checks import known_ms, make_sync_check
 from server.trouble_views import TroubleView
-from server.views import (
-    CalibrationView,
-    MarkView,
-    SessionView,
-    StoredSyncCheckView,
-    SyncCheckView,
-)
+from server.views import MarkView, SessionView
 
 router = APIRouter(prefix="/api/sessions", tags=["sessions"], responses=declared())
 
@@ -70,14 +61,6 @@ class MarkNowInput(BaseModel):
     seconds: float = Field(ge=0.5, le=60.0)
 
 
-class SyncCheckInput(BaseModel):
-    """The last so many seconds: both sensors held together and twisted to and fro."""
-
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
-
-    seconds: float = Field(ge=2.0, le=30.0)
-
-
 @router.get("")
 def list_sessions(
     service: ServiceOf,
@@ -115,46 +98,6 @@ def session_troubles(session_id: SessionId, service: ServiceOf) -> list[TroubleV
     """When a sensor was silent, slow, losing samples or seemed swapped, in order of time."""
     started_at = service.store.sessions.get(session_id).started_at
     return [TroubleView.of(one, started_at) for one in service.store.troubles.of(session_id)]
-
-
-@router.get("/{session_id}/calibration", responses=CONFLICT)
-def session_calibration(session_id: SessionId, service: ServiceOf) -> CalibrationView:
-    """The calibration in force for what comes next; refused while there is none."""
-    service.store.sessions.get(session_id)
-    newest = service.store.swings.newest_calibration(session_id)
-    if newest is None:
-        raise ConflictError(
-            "This session has no calibration yet: stand still for three seconds, then bow."
-        )
-    return CalibrationView(calibrated=newest.calibrated, text=verdict(newest))
-
-
-@router.get("/{session_id}/sync-checks", responses=NOT_FOUND)
-def sync_checks(session_id: SessionId, service: ServiceOf) -> list[StoredSyncCheckView]:
-    """The good sync checks of a session, in the order in which they were made."""
-    return [StoredSyncCheckView.of(one) for one in service.store.sync_checks.of(session_id)]
-
-
-@router.post("/{session_id}/sync-check", responses=CONFLICT)
-async def check_sync(
-    session_id: SessionId, how: SyncCheckInput, service: ServiceOf
-) -> SyncCheckView:
-    """How far the sensors' clocks are apart, from the last seconds of one common twist.
-
-    A good check is kept and brings the clocks together from then on.
-    """
-    found = await make_sync_check(service, session_id, how.seconds)
-    offset_ms, u_ms = known_ms(found.check)
-    correlation = found.check.correlation
-    return SyncCheckView(
-        verdict=found.check.verdict.value,
-        good=found.check.good,
-        text=found.text,
-        offset_ms=offset_ms,
-        u_ms=u_ms,
-        correlation=correlation if math.isfinite(correlation) else None,
-        applied=bool(found.applied),
-    )
 
 
 @router.post("/{session_id}/close", responses=NOT_FOUND)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from server.store.database import Database
 from server.store.golfers import GolferStore, NewGolfer
 from server.store.raw import IncomingBatch, RawStore, incoming
+from server.store.scales import ScaleStore
 from server.store.sessions import NewSession, SessionStore, SessionSummary
 from server.store.swings import SwingRecord, SwingStore
 from server.store.sync_checks import SyncCheckStore
@@ -35,6 +36,7 @@ class Store:
         self.sessions = SessionStore(self._database)
         self.raw = RawStore(self._database)
         self.swings = SwingStore(self._database)
+        self.scales = ScaleStore(self._database)
         self.sync_checks = SyncCheckStore(self._database)
         self.troubles = TroubleStore(self._database)
         self.whole_sessions = WholeSessionStore(self._database)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -14,6 +14,7 @@ from sensors import wire
 from server.errors import ConflictError, NotFoundError
 from server.models import Golfer, Mark, RangeSession, SensorStream, StoredCalibration, StoredSwing
 from server.store.database import Database
+from server.store.scales import link_known_scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,14 +116,21 @@ class SessionStore:
         return summary
 
     def declare_streams(
-        self, session_id: str, streams: Iterable[wire.Stream], declared_at: datetime
+        self, session_id: str, streams: Sequence[wire.Stream], declared_at: datetime
     ) -> list[SensorStream]:
         """Make the streams known; one that is known already stays as it is.
 
+        What is known of a sensor's scale holds for a new stream of it.
         Raises ConflictError: a stream of this id belongs to another session or segment.
         """
         with self._database.write() as session:
-            return [declare_stream(session, session_id, stream, declared_at) for stream in streams]
+            ids = [stream.stream_id for stream in streams]
+            new = [one for one in ids if session.get(SensorStream, one) is None]
+            rows = [declare_stream(session, session_id, stream, declared_at) for stream in streams]
+            for row in rows:
+                if row.id in new:
+                    link_known_scale(session, row)
+            return rows
 
     def session_of(self, stream_ids: Iterable[str]) -> str | None:
         """The session in which one of these streams was declared; None: they are all new."""
@@ -185,6 +193,7 @@ def declare_stream(
             session_id=session_id,
             segment=stream.segment,
             sensor=stream.sensor,
+            address=stream.address,
             rate_hz=stream.rate_hz,
             gyro_range_dps=stream.gyro_range_dps,
             accel_range_g=stream.accel_range_g,

@@ -169,6 +169,7 @@ async def test_the_first_frame_must_be_a_hello(line):
         ({"streams": (msgspec.structs.replace(STREAMS[0], rate_hz=0.0),)}, "rate above 0"),
         ({"streams": (msgspec.structs.replace(STREAMS[0], stream_id=""),)}, "1 to 100 printable"),
         ({"streams": (msgspec.structs.replace(STREAMS[0], sensor="x" * 201),)}, "sensor's name"),
+        ({"streams": (msgspec.structs.replace(STREAMS[0], address="x" * 201),)}, "and address"),
     ],
 )
 async def test_a_hello_that_cannot_be_served_leaves_no_session(live_service, line, changes, words):

@@ -1,0 +1,109 @@
+"""What is checked in a session beside its swings: calibration, clocks, scale of the gyros."""
+
+from __future__ import annotations
+
+import math
+from http import HTTPStatus
+from typing import Literal
+
+from fastapi import APIRouter
+from pydantic import BaseModel, ConfigDict, Field
+
+from server.api.dependencies import ServiceOf, SessionId
+from server.calibrating import verdict
+from server.check_views import (
+    ScaleCheckView,
+    ScaleInForceView,
+    StoredSyncCheckView,
+    SyncCheckView,
+)
+from server.errors import ConflictError
+from server.problems import declared
+from server.scale_checks import make_scale_check
+from server.sync_checks import known_ms, make_sync_check
+from server.views import CalibrationView
+
+router = APIRouter(prefix="/api/sessions", tags=["sessions"], responses=declared())
+
+NOT_FOUND = declared(HTTPStatus.NOT_FOUND)
+CONFLICT = declared(HTTPStatus.NOT_FOUND, HTTPStatus.BAD_REQUEST, HTTPStatus.CONFLICT)
+
+
+class SyncCheckInput(BaseModel):
+    """The last so many seconds: both sensors held together and twisted to and fro."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    seconds: float = Field(ge=2.0, le=30.0)
+
+
+class ScaleCheckInput(BaseModel):
+    """The last so many seconds: a sensor at rest, turned so many whole turns, at rest again."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    segment: Literal["pelvis", "upper_back"]
+    turns: int = Field(ge=1, le=20)
+    seconds: float = Field(ge=4.0, le=120.0)
+
+
+@router.get("/{session_id}/calibration", responses=CONFLICT)
+def session_calibration(session_id: SessionId, service: ServiceOf) -> CalibrationView:
+    """The calibration in force for what comes next; refused while there is none."""
+    service.store.sessions.get(session_id)
+    newest = service.store.swings.newest_calibration(session_id)
+    if newest is None:
+        raise ConflictError(
+            "This session has no calibration yet: stand still for three seconds, then bow."
+        )
+    return CalibrationView(calibrated=newest.calibrated, text=verdict(newest))
+
+
+@router.get("/{session_id}/sync-checks", responses=NOT_FOUND)
+def sync_checks(session_id: SessionId, service: ServiceOf) -> list[StoredSyncCheckView]:
+    """The good sync checks of a session, in the order in which they were made."""
+    return [StoredSyncCheckView.of(one) for one in service.store.sync_checks.of(session_id)]
+
+
+@router.post("/{session_id}/sync-check", responses=CONFLICT)
+async def check_sync(
+    session_id: SessionId, how: SyncCheckInput, service: ServiceOf
+) -> SyncCheckView:
+    """How far the sensors' clocks are apart, from the last seconds of one common twist.
+
+    A good check is kept and brings the clocks together from then on.
+    """
+    found = await make_sync_check(service, session_id, how.seconds)
+    offset_ms, u_ms = known_ms(found.check)
+    correlation = found.check.correlation
+    return SyncCheckView(
+        verdict=found.check.verdict.value,
+        good=found.check.good,
+        text=found.text,
+        offset_ms=offset_ms,
+        u_ms=u_ms,
+        correlation=correlation if math.isfinite(correlation) else None,
+        applied=bool(found.applied),
+    )
+
+
+@router.get("/{session_id}/scales", responses=NOT_FOUND)
+def scales(session_id: SessionId, service: ServiceOf) -> list[ScaleInForceView]:
+    """What the gyros' rates of a session are multiplied by before anything else."""
+    service.store.sessions.get(session_id)
+    found = service.store.scales.of_session(session_id)
+    return [ScaleInForceView.of(one) for one in found if one.factors is not None]
+
+
+@router.post("/{session_id}/scale-check", responses=CONFLICT)
+async def check_scale(
+    session_id: SessionId, how: ScaleCheckInput, service: ServiceOf
+) -> ScaleCheckView:
+    """Whole turns of one sensor about one of its axes; a set about each gives its scale.
+
+    The scale is then put right from now on, and in later sessions of this sensor.
+    """
+    found = await make_scale_check(
+        service, session_id, how.segment, turns=how.turns, seconds=how.seconds
+    )
+    return ScaleCheckView.of(how.segment, found)
