@@ -276,6 +276,8 @@ class _SwingEffects:
             ("tempo", "backswing_s", "downswing_s"),
             ("separation_gain_pct", "separation_gain_deg", "separation_top_deg"),
         ):
+            if not isinstance(self.swing.metrics[name], float):
+                continue  # what it is a share of may be nothing
             under = self._value(below)
             scale = 100.0 if name == "separation_gain_pct" else 1.0
             by_below = self._value(name) / under * found[below]

@@ -187,3 +187,14 @@ def test_a_golfer_written_down_with_the_wrong_hand_is_told(session: RangeSession
         assert "direction" in {flag.code for flag in swing.flags}
         assert not swing.usable
         assert swing.metrics == right.metrics
+
+
+def test_two_sensors_that_show_the_same_have_no_separation_and_stop_nothing(session: RangeSession):
+    """As on one stick: a share of no separation is no number."""
+    together = dataclasses.replace(session.calibration, pelvis=session.calibration.upper_back)
+    swings = analyse_session(session.upper_back, session.upper_back, [together], session.golfer)
+    assert len(swings) >= len(session.truth)
+    for swing in swings:
+        assert swing.metrics["separation_top_deg"] == pytest.approx(0.0, abs=1e-9)
+        assert swing.metrics["separation_gain_pct"] is None
+        assert "separation_gain_pct" not in swing.uncertainty
