@@ -101,12 +101,12 @@ class SessionAnalysis:
 
 
 def calibration_in_force(calibrations: Iterable[Calibration], time_s: float) -> Calibration:
-    """The calibration with the latest `from_s` that is not after a session time.
+    """The calibration with the latest `from_s` not after a session time, of equals the last.
 
     Before the first one the sensors are taken as worn in segment axes.
     """
     known = [calibration for calibration in calibrations if calibration.from_s <= time_s]
-    return max(known, key=lambda c: c.from_s) if known else worn_in_segment_axes()
+    return sorted(known, key=lambda c: c.from_s)[-1] if known else worn_in_segment_axes()
 
 
 def analyse_session(

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from functools import partial
 
 from analysis.errors import CalibrationError
 from analysis.results import Swing
 from analysis.samples import SampleTable, Segment
 from analysis.session import SessionAnalysis
-from server.calibrating import calibration_of, pairs, verdict
+from server.calibrating import pairs, repeated_calibration, verdict
 from server.clock import Clock
 from server.models import Mark
 from server.store import Store
@@ -137,21 +138,19 @@ class LiveSession:
         """Read calibrations from marks whose samples are in; True: there is a new one."""
         done = self._store.swings.calibrated_marks(self._id) | self._unreadable
         seen_to_s = self._timelines.both_seen_to_s
-        new = [
-            (stand, bow)
-            for stand, bow in pairs(self._store.sessions.marks(self._id))
-            if (stand.id, bow.id) not in done and bow.end_s <= seen_to_s
+        found = pairs(self._store.sessions.marks(self._id))
+        read = [
+            self._read_calibration(pair, found[:number])
+            for number, pair in enumerate(found)
+            if (pair[0].id, pair[1].id) not in done and pair[1].end_s <= seen_to_s
         ]
-        read = [self._read_calibration(stand, bow) for stand, bow in new]
         return any(read)
 
-    def _read_calibration(self, stand: Mark, bow: Mark) -> bool:
-        pelvis, upper_back = (
-            self._store.raw.samples(self._id, segment, stand.start_s, bow.end_s)
-            for segment in (Segment.PELVIS, Segment.UPPER_BACK)
-        )
+    def _read_calibration(self, pair: tuple[Mark, Mark], before: list[tuple[Mark, Mark]]) -> bool:
+        stand, bow = pair
+        samples = partial(self._store.raw.samples, self._id)
         try:
-            calibration = calibration_of(pelvis, upper_back, stand, bow)
+            calibration = repeated_calibration(samples, pair, before)
         except CalibrationError as error:
             self._unreadable.add((stand.id, bow.id))
             self._publish(CalibrationMessage(calibrated=False, text=str(error)))

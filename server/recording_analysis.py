@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 
 from analysis.errors import CalibrationError
 from analysis.results import Calibration, Fixing, GolferFacts, Handedness, Sex, Swing
-from analysis.samples import RateSample, SampleTable
+from analysis.samples import RateSample, SampleTable, Segment
 from analysis.session import analyse_session
 from sensors.bids_participants import Wearer
 from sensors.recording import Recording, SensorRecording
 from sensors.wire import Mark
-from server.calibrating import calibration_of, pairs
+from server.calibrating import pairs, repeated_calibration
 from server.fixing import SAID
 
 
@@ -70,13 +70,17 @@ def analyse_recording(recording: Recording, golfer: GolferFacts | None = None) -
         notes.append("handedness is not stated; taken as right-handed (--handedness left if not)")
     fixings = [Fixing.of(one.fixing) for one in (recording.pelvis, recording.upper_back)]
     calibrations, calibrated_by = [], []
-    for stand, bow in pairs(recording.marks):
+    tables = {Segment.PELVIS: pelvis, Segment.UPPER_BACK: upper_back}
+    found = pairs(recording.marks)
+    for number, pair in enumerate(found):
         try:
-            found = calibration_of(pelvis, upper_back, stand, bow)
-            calibrations.append(found.fixed(*fixings))
-            calibrated_by.append((stand, bow))
+            read = repeated_calibration(
+                lambda segment, *ends: tables[segment].between(*ends), pair, found[:number]
+            )
+            calibrations.append(read.fixed(*fixings))
+            calibrated_by.append(pair)
         except CalibrationError as error:
-            notes.append(f"calibration at {stand.start_s:.1f} s: {error}")
+            notes.append(f"calibration at {pair[0].start_s:.1f} s: {error}")
     swings = analyse_session(pelvis, upper_back, calibrations, facts)
     return RecordingAnalysis(
         recording, facts, tuple(calibrations), tuple(calibrated_by), tuple(swings), tuple(notes)
