@@ -68,6 +68,8 @@ class EmulatedSensor:
         self._sequence = 0
         self._number = 0
         self._sent: list[list[int]] = []
+        self.sent_at: list[tuple[int, float]] = []
+        """First sample of each packet, and when it was handed to the radio, s."""
         self._counts: tuple[np.ndarray, np.ndarray] | None = None
         if self.motion is not None:
             with np.load(self.motion) as file:
@@ -123,6 +125,7 @@ class EmulatedSensor:
 
     def sent(self, first: int) -> None:
         """A packet was handed to the radio."""
+        self.sent_at.append((first, time.monotonic()))
         end = first + self.samples_per_packet
         if self._sent and self._sent[-1][1] == first:
             self._sent[-1][1] = end

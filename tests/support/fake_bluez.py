@@ -309,6 +309,8 @@ class FakeBluez:
             self.failures.setdefault(order["member"], []).extend(order["with_errors"])
         elif do == "state":
             return self._state(path)
+        elif do == "sent at":
+            return self.sensors[path].sent_at
         elif do == "calls":
             return self.calls
         else:
