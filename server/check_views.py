@@ -56,6 +56,13 @@ class StoredSyncCheckView(View):
         )
 
 
+class FixingView(View):
+    """What holds each sensor; null: nobody said."""
+
+    pelvis: Literal["strapped", "rigid"] | None
+    upper_back: Literal["strapped", "rigid"] | None
+
+
 class ScaleCheckView(View):
     """What a set of whole turns showed.
 

@@ -19,12 +19,15 @@ class CurveCache:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._lock = Lock()
-        self._kept: OrderedDict[tuple[str, float, float, int, int], Curves] = OrderedDict()
+        self._kept: OrderedDict[tuple[object, ...], Curves] = OrderedDict()
 
     def get(self, record: SwingRecord) -> Curves:
         """Curves of a swing. Raises NotFoundError where its samples are not stored."""
         window = record.swing.window
-        calibrations = len(self._store.swings.calibrations(record.session.id))
+        calibrations = tuple(
+            (one.from_s, one.pelvis.fixing, one.upper_back.fixing)
+            for one in self._store.swings.calibrations(record.session.id)
+        )
         scales = len(self._store.scales.of_session(record.session.id))
         key = (record.id, window.start_s, window.end_s, calibrations, scales)
         with self._lock:

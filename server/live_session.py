@@ -155,7 +155,7 @@ class LiveSession:
             self._unreadable.add((stand.id, bow.id))
             self._publish(CalibrationMessage(calibrated=False, text=str(error)))
             return False
-        calibration = calibration.fixed(*self._store.sessions.fixings(self._id))
+        calibration = calibration.fixed(*self._store.fixings.of(self._id))
         self._store.swings.add_calibration(self._id, calibration, (stand.id, bow.id))
         self._publish(CalibrationMessage(calibrated=True, text=verdict(calibration)))
         return True

@@ -27,7 +27,7 @@ class MountingEffects:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._lock = Lock()
-        self._kept: OrderedDict[tuple[str, int, int, int], Mapping[str, float]] = OrderedDict()
+        self._kept: OrderedDict[tuple[object, ...], Mapping[str, float]] = OrderedDict()
 
     def of(self, usable: Sequence[SwingRecord]) -> Mapping[str, float]:
         """Column -> one standard uncertainty that all of these swings of one session share.
@@ -43,7 +43,8 @@ class MountingEffects:
         under = [one for one in usable if anchor_s(one.swing.window) >= max(measured)]
         record = (under or usable)[0]
         scales = self._store.scales.of_session(record.session.id)
-        key = (record.session.id, record.swing.number, len(calibrations), len(scales))
+        held = tuple((one.pelvis.fixing, one.upper_back.fixing) for one in calibrations)
+        key = (record.session.id, record.swing.number, held, len(scales))
         with self._lock:
             if key in self._kept:
                 self._kept.move_to_end(key)

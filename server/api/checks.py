@@ -9,16 +9,20 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
 
+from analysis.results import Fixing
 from server.api.dependencies import ServiceOf, SessionId
 from server.calibrating import verdict
 from server.check_views import (
+    FixingView,
     ScaleCheckView,
     ScaleInForceView,
     StoredSyncCheckView,
     SyncCheckView,
 )
 from server.errors import ConflictError
+from server.fixing import SAID
 from server.problems import declared
+from server.reanalyse import store_again
 from server.scale_checks import make_scale_check
 from server.sync_checks import known_ms, make_sync_check
 from server.views import CalibrationView
@@ -45,6 +49,15 @@ class ScaleCheckInput(BaseModel):
     segment: Literal["pelvis", "upper_back"]
     turns: int = Field(ge=1, le=20)
     seconds: float = Field(ge=4.0, le=120.0)
+
+
+class FixingInput(BaseModel):
+    """What held each sensor: strapped (a strap over skin and cloth) or rigid; null: not known."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    pelvis: Literal["strapped", "rigid"] | None
+    upper_back: Literal["strapped", "rigid"] | None
 
 
 @router.get("/{session_id}/calibration", responses=CONFLICT)
@@ -85,6 +98,22 @@ async def check_sync(
         correlation=correlation if math.isfinite(correlation) else None,
         applied=bool(found.applied),
     )
+
+
+@router.get("/{session_id}/fixing", responses=NOT_FOUND)
+def session_fixing(session_id: SessionId, service: ServiceOf) -> FixingView:
+    """What holds the sensors of a session."""
+    service.store.sessions.get(session_id)
+    pelvis, upper_back = service.store.fixings.of(session_id)
+    return FixingView(pelvis=SAID[pelvis], upper_back=SAID[upper_back])
+
+
+@router.put("/{session_id}/fixing", responses=CONFLICT)
+def put_fixing_right(session_id: SessionId, held: FixingInput, service: ServiceOf) -> FixingView:
+    """Say what held the sensors of an ended session; its swings are then analysed again."""
+    service.store.fixings.put_right(session_id, Fixing.of(held.pelvis), Fixing.of(held.upper_back))
+    store_again(service.store, session_id)
+    return FixingView(pelvis=held.pelvis, upper_back=held.upper_back)
 
 
 @router.get("/{session_id}/scales", responses=NOT_FOUND)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from server.store.database import Database
+from server.store.fixings import FixingStore
 from server.store.golfers import GolferStore, NewGolfer
 from server.store.raw import IncomingBatch, RawStore, incoming
 from server.store.scales import ScaleStore
@@ -36,6 +37,7 @@ class Store:
         self.sessions = SessionStore(self._database)
         self.raw = RawStore(self._database)
         self.swings = SwingStore(self._database)
+        self.fixings = FixingStore(self._database)
         self.scales = ScaleStore(self._database)
         self.sync_checks = SyncCheckStore(self._database)
         self.troubles = TroubleStore(self._database)

@@ -9,7 +9,6 @@ from datetime import datetime
 from sqlalchemy import ColumnElement, Select, delete, exists, func, or_, select
 from sqlalchemy.orm import Session
 
-from analysis.results import Fixing
 from sensors import wire
 from server.errors import ConflictError, NotFoundError
 from server.models import Golfer, Mark, RangeSession, SensorStream, StoredCalibration, StoredSwing
@@ -147,11 +146,6 @@ class SessionStore:
         )
         with self._database.read() as session:
             return list(session.scalars(query))
-
-    def fixings(self, session_id: str) -> tuple[Fixing, Fixing]:
-        """What holds pelvis and upper-back sensor, by the streams declared last."""
-        said = {stream.segment: stream.fixing for stream in self.streams(session_id)}
-        return Fixing.of(said.get("pelvis")), Fixing.of(said.get("upper_back"))
 
     def add_mark(self, session_id: str, mark: wire.Mark) -> Mark:
         """Keep a mark; the same mark once more gives the one that is there."""
