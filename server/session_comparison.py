@@ -116,6 +116,12 @@ def _cautions(before: SessionSwings, after: SessionSwings, history: History) -> 
     if len(versions) > 1:
         text = "the two sessions were analysed by different versions of the analysis"
         found["analysis_version"] = Flag("analysis_version", text, spoils=False)
+    if before.held != after.held:
+        text = (
+            "what held the sensors is not said alike of the two sessions: the ride of a strapped "
+            "sensor is 1 to 3 % of a peak, and may be in one of them only"
+        )
+        found["held_differently"] = Flag("held_differently", text, spoils=False)
     if history.sessions:
         text = (
             "how much this golfer moves from day to day comes from "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from analysis.results import Flag
+from analysis.results import Fixing, Flag
 from server.store import SessionSummary, SwingRecord
 
 DWELL = "dwell"
@@ -26,11 +26,13 @@ class SessionSwings:
     """A session, its swings in order, and what their mounting leaves uncertain.
 
     mounting_u: column -> one standard uncertainty shared by all swings; empty where not known.
+    held: what held pelvis and upper-back sensor.
     """
 
     session: SessionSummary
     records: Sequence[SwingRecord]
     mounting_u: Mapping[str, float]
+    held: tuple[Fixing, Fixing] = (Fixing.UNKNOWN, Fixing.UNKNOWN)
 
     @property
     def usable(self) -> list[SwingRecord]:

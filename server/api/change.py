@@ -56,7 +56,8 @@ def compare_sessions(
 
 def _swings(service: Service, session: SessionSummary) -> SessionSwings:
     records = service.store.swings.of_session(session.id)
-    return SessionSwings(session, records, service.mountings.of(usable(records)))
+    held = service.store.fixings.of(session.id)
+    return SessionSwings(session, records, service.mountings.of(usable(records)), held)
 
 
 def _history(service: Service, until: SessionSummary) -> History:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import statistics
 from datetime import UTC, datetime, timedelta
 
+import msgspec
 import pytest
 
 from analysis.results import Flag, Interval, Swing
@@ -14,6 +15,7 @@ from server.metric_choice import COMPARABLE, KEY_METRICS
 from server.recording_analysis import analyse_recording
 from server.recording_session import whole_session
 from server.store import NewGolfer, NewSession
+from tests.support.wire_line import STREAMS
 
 NOW = datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
 LEAD = "transition_lead_ms"
@@ -145,6 +147,18 @@ async def test_numbers_read_together_share_the_chance_of_a_false_alarm(client):
     assert together["confidence"] == pytest.approx(1.0 - 0.05 / len(KEY_METRICS))
     lead = next(one for one in together["metrics"] if one["column"] == LEAD)
     assert lead["high"] - lead["low"] > alone["high"] - alone["low"]
+
+
+async def test_sessions_whose_sensors_were_not_held_alike_are_compared_with_a_caution(client):
+    one = golfer(client)
+    first, second = session(client, one, 30, STILL), session(client, one, 1, LATER)
+    alike = await compared(client, first, second, LEAD)
+    assert "held_differently" not in {caution["code"] for caution in alike["cautions"]}
+    strapped = msgspec.structs.replace(STREAMS[0], fixing="strapped")
+    store_of(client).sessions.declare_streams(second, [strapped], NOW)
+    found = await compared(client, first, second, LEAD)
+    (text,) = [one["text"] for one in found["cautions"] if one["code"] == "held_differently"]
+    assert "what held the sensors is not said alike" in text
 
 
 async def test_a_golfer_who_moves_from_day_to_day_needs_more_to_show_a_change(client):
