@@ -18,6 +18,7 @@ from sensors.golfer_simulation import (
 from sensors.practice_plan import PracticePlan
 from server.settings import Settings, sqlite_url
 from tests.support.browser_page import chromium, fresh_context, watched_page
+from tests.support.sensors_page import phone_on
 from tests.support.service_thread import SensorLine, ServiceThread
 from tests.support.wire_line import STREAMS, simulated_messages
 
@@ -67,6 +68,20 @@ def empty_service(tmp_path):
     service = ServiceThread(Settings(sqlite_url(tmp_path / "torsolog.db"), port=0)).start()
     yield service
     service.stop()
+
+
+@pytest.fixture
+def own_configuration(tmp_path, monkeypatch):
+    """Sensors are remembered in this test's own folder."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+
+
+@pytest.fixture
+def phone(browser, empty_service):
+    """A phone on a service of its own; it must have met no error."""
+    with phone_on(browser, empty_service.address) as (page, misdeeds):
+        yield page
+        assert misdeeds.errors == []
 
 
 @pytest.fixture(scope="session")

@@ -1,41 +1,45 @@
 /** Sensors: wires the radio's channel and the live channel to what the practitioner works with. */
 
-import { getJson, sendJson } from "./lib/api.js";
+import { getJson } from "./lib/api.js";
 import { LiveChannel, liveAddress, sensorsAddress } from "./lib/live-channel.js";
+import { assign, calibration, scan, start, stop, swap } from "./lib/sensor-orders.js";
+import { LossWatch } from "./models/loss-watch.js";
 import { SEGMENTS } from "./models/sensor-facts.js";
-import { losesSamples, sensorsLine } from "./models/sensors-line.js";
+import { sensorsLine } from "./models/sensors-line.js";
 import { SensorsState } from "./models/sensors-state.js";
 import { AwakeScreen } from "./elements/awake-screen.js";
 import { CalibrationWalk } from "./elements/calibration-walk.js";
+import { ScaleCheck } from "./elements/scale-check.js";
 import { SensorFinder } from "./elements/sensor-finder.js";
 import { SessionStart } from "./elements/session-start.js";
 import { StateLine } from "./elements/state-line.js";
 import { SyncCheck } from "./elements/sync-check.js";
 
-const SCAN_S = 5;
-const SYNC_PATH = "/api/sessions/{session_id}/sync-check";
+const OFFERED = ["sync-check", "scale-check", "calibration"];
 
 export class SensorsPage {
   #state = new SensorsState();
   #awake = new AwakeScreen();
-  #lost = new Set(); #losing = []; #busy = false; #offersSync = false;
-  #line; #refusal; #finder; #start; #walk; #sync; #live; #radio;
+  #losses = new LossWatch();
+  #lost = new Set(); #losing = []; #busy = false; #offers = new Set(); #asked = null;
+  #line; #refusal; #finder; #start; #walk; #sync; #scale; #live; #radio;
 
   constructor(document) {
     const part = (id) => document.getElementById(id);
     this.#line = new StateLine(part("state"));
     this.#refusal = part("refusal");
     this.#finder = new SensorFinder(part("find"), {
-      onScan: () => this.#order(() => sendJson("POST", "/api/sensors/scan", { seconds: SCAN_S })),
+      onScan: () => this.#order(scan),
       onAssign: (address, segment) => this.#order(() => assign(address, segment)),
       onSwap: () => this.#order(() => this.#swap()),
     });
     this.#start = new SessionStart(part("start"), {
       onStart: (wish) => this.#order(() => start(wish)),
-      onStop: () => this.#order(() => sendJson("POST", "/api/sensors/stop")),
+      onStop: () => this.#order(stop),
     });
     this.#walk = new CalibrationWalk(part("calibrate"));
     this.#sync = new SyncCheck(part("sync"));
+    this.#scale = new ScaleCheck(part("scale"));
     this.#live = this.#channel("live", liveAddress(location), (message) => this.#heardLive(message));
     this.#radio = this.#channel("radio", sensorsAddress(location), (message) => this.#heardRadio(message));
   }
@@ -50,6 +54,7 @@ export class SensorsPage {
   disconnect() {
     this.#radio.disconnect();
     this.#live.disconnect();
+    this.#finder.disconnect();
     this.#awake.disconnect();
   }
 
@@ -72,7 +77,7 @@ export class SensorsPage {
     try {
       this.#start.offer(await getJson("/api/golfers"));
       const { paths } = await getJson("/api/openapi.json");
-      this.#offersSync = SYNC_PATH in paths;
+      this.#offers = new Set(OFFERED.filter((one) => `/api/sessions/{session_id}/${one}` in paths));
       this.#show();
     } catch {
       // the line says that the service is away; the page then works without names
@@ -95,20 +100,32 @@ export class SensorsPage {
 
   #heardLive(message) {
     if (message.type === "trace") this.#heardTrace(message);
-    const before = SEGMENTS.map((segment) => this.#state.worn(segment));
     if (!this.#state.applyLive(message)) return;
-    if (message.type === "status") {
-      this.#losing = SEGMENTS.filter((one, i) => losesSamples(before[i], this.#state.worn(one)));
-    }
+    if (message.type === "status") this.#losing = this.#losses.update(this.#state.streams);
     this.#show();
     if (message.type === "calibration") this.#walk.judge(message);
+    else this.#askCalibration();
   }
 
-  /** Streams from elsewhere: their trace moves the bars. */
-  #heardTrace({ pelvis_velocity_dps: pelvis, upper_back_velocity_dps: upperBack }) {
+  /** Traces of both; streams from elsewhere move the bars by them, too. */
+  #heardTrace(trace) {
+    this.#finder.draw(trace);
     if (this.#state.radio.streaming) return;
-    const [pelvis_dps, upper_back_dps] = [pelvis, upperBack].map((all) => Math.abs(all.at(-1) ?? 0));
+    const [pelvis_dps, upper_back_dps] = SEGMENTS.map((one) => trace[`${one}_velocity_dps`].at(-1) ?? 0);
     this.#finder.move({ pelvis_dps, upper_back_dps });
+  }
+
+  /** What was said of a calibration before this page was opened: once a session. */
+  async #askCalibration() {
+    const { session } = this.#state;
+    if (!session?.calibrated || !this.#offers.has("calibration") || this.#asked === session.id) return;
+    this.#asked = session.id;
+    const known = await calibration(session.id).catch(() => null);
+    if (known === null || this.#state.session?.id !== session.id || this.#state.calibration?.text) return;
+    this.#state.repeats = 0;
+    this.#state.applyCalibration(known);
+    this.#walk.judge(known);
+    this.#show();
   }
 
   /** One order at a time; a refusal is said and stays until the next order. */
@@ -129,12 +146,11 @@ export class SensorsPage {
     this.#show();
   }
 
-  async #swap() {
+  #swap() {
     const [pelvis, upperBack] = SEGMENTS.map((segment) => this.#state.assigned(segment));
-    const stopped = await sendJson("POST", "/api/sensors/stop");
-    if (!pelvis || !upperBack) return stopped;
-    await assign(pelvis.address, "upper_back");
-    return assign(upperBack.address, "pelvis");
+    const { session } = this.#state;
+    const wish = { golfer_id: session?.golfer_id ?? null, title: session?.title ?? null };
+    return swap(pelvis, upperBack, wish);
   }
 
   #show() {
@@ -142,15 +158,7 @@ export class SensorsPage {
     this.#finder.show(this.#state, this.#busy);
     this.#start.show(this.#state, this.#busy);
     this.#walk.show(this.#state);
-    this.#sync.show(this.#state, this.#offersSync);
+    this.#sync.show(this.#state, this.#offers.has("sync-check"));
+    this.#scale.show(this.#state, this.#offers.has("scale-check"));
   }
-}
-
-function assign(address, segment) {
-  return sendJson("PUT", `/api/sensors/${encodeURIComponent(address)}`, { segment });
-}
-
-async function start(wish) {
-  await sendJson("POST", "/api/sensors/start", wish);
-  return getJson("/api/sensors");
 }

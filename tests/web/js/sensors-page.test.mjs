@@ -1,12 +1,12 @@
 import assert from "node:assert/strict";
-import { mock, test } from "node:test";
-import { GuidedStep } from "../../../web/js/models/guided-step.js";
-import { barShare, movingSegment } from "../../../web/js/models/motion-bar.js";
-import { clockText, factTexts } from "../../../web/js/models/sensor-facts.js";
-import { losesSamples, sensorsLine } from "../../../web/js/models/sensors-line.js";
+import { test } from "node:test";
+import { LossWatch, losesSamples } from "../../../web/js/models/loss-watch.js";
+import { barShare, movingSegment, MovingWords } from "../../../web/js/models/motion-bar.js";
+import { clockText, factTexts, phaseText } from "../../../web/js/models/sensor-facts.js";
+import { cardRows, newsLines, traceWaits } from "../../../web/js/models/sensor-rows.js";
+import { sensorsLine } from "../../../web/js/models/sensors-line.js";
 import { SensorsState } from "../../../web/js/models/sensors-state.js";
 import { signalStrength } from "../../../web/js/models/signal-strength.js";
-import { calibrationVerdict, syncVerdict } from "../../../web/js/models/verdict.js";
 
 const radio = { enabled: true, scanning: false, streaming: false, session_id: null, obstacle: null };
 const sensor = (segment, more = {}) => ({ address: segment, name: "S", segment, phase: "streaming", ...more });
@@ -30,17 +30,17 @@ test("signal strength is a word and bars, and a sensor that was not heard has no
 });
 
 test("clock quality is shown expanded by two and never as nothing", () => {
-  assert.equal(clockText(0.6), "Clock good, \u00b1\u00a01.2\u00a0ms");
-  assert.equal(clockText(2), "Clock fair, \u00b1\u00a04.0\u00a0ms");
-  assert.match(clockText(8), /^Clock poor, .* \u00b1\u00a016\u00a0ms$/);
-  assert.equal(clockText(0.001), "Clock good, \u00b1\u00a00.1\u00a0ms");
-  assert.equal(clockText(null), "Clock not known yet");
+  assert.equal(clockText(0.6), "Timing good, \u00b1\u00a01.2\u00a0ms");
+  assert.equal(clockText(2), "Timing fair, \u00b1\u00a04.0\u00a0ms");
+  assert.match(clockText(8), /^Timing not settled yet, \u00b1\u00a016\u00a0ms$/);
+  assert.equal(clockText(0.001), "Timing good, \u00b1\u00a00.1\u00a0ms");
+  assert.equal(clockText(null), "Timing not known yet");
 });
 
 test("facts that are not known are said to be so", () => {
   const texts = factTexts({ rate_hz: null, lost: 0, battery_percent: null, clock_u_ms: null });
-  assert.deepEqual(texts, ["Rate not known yet", "No samples lost", "Battery not told", "Clock not known yet"]);
-  assert.equal(factTexts({ rate_hz: 199.6, lost: 1, battery_percent: 12 })[2], "Battery 12\u00a0%, low");
+  assert.deepEqual(texts, ["Rate not known yet", "No samples lost", "Battery not known", "Timing not known yet"]);
+  assert.equal(factTexts({ rate_hz: 199.6, lost: 1, battery_percent: 12 })[2], "Battery 12\u00a0%, low: charge it");
 });
 
 test("the line leads from finding to starting", () => {
@@ -60,7 +60,7 @@ test("the line leads from finding to starting", () => {
 
 test("an obstacle and a lost service are loud", () => {
   const state = streaming({ on: false, more: { obstacle: "Bluetooth is off: switch it on" } });
-  assert.deepEqual(sensorsLine(state), { level: "loud", text: "Bluetooth is off: switch it on" });
+  assert.deepEqual(sensorsLine(state), { level: "loud", text: "Bluetooth is off: switch it on." });
   state.channel = { kind: "lost" };
   assert.equal(sensorsLine(state).level, "loud");
 });
@@ -116,30 +116,69 @@ test("bars jump for the sensor that moves", () => {
   assert.equal(movingSegment({ pelvis_dps: 4, upper_back_dps: null }), null, "rest is no movement");
 });
 
-test("a step counts three to get ready and then its seconds, and can be cancelled", async () => {
-  mock.timers.enable({ apis: ["setTimeout"] });
-  const seen = [];
-  const step = new GuidedStep({ onCount: ({ phase, left }) => seen.push(`${phase} ${left}`) });
-  const whole = step.run(2);
-  for (let second = 0; second < 4; second += 1) mock.timers.tick(1000);
-  assert.ok(step.running, "the last second has not passed");
-  mock.timers.tick(1000);
-  assert.equal(await whole, true);
-  assert.deepEqual(seen, ["ready 3", "ready 2", "ready 1", "doing 2", "doing 1"]);
-  const broken = step.run(5);
-  step.cancel();
-  assert.equal(await broken, false);
-  mock.timers.tick(9000);
-  assert.equal(seen.length, 6, "nothing counts on after a cancel");
-  mock.timers.reset();
+test("what the service says of an obstacle stands as a sentence", () => {
+  const text = "the pelvis sensor (S) is out of reach: bring it back";
+  const state = streaming({ sensors: [sensor("pelvis", { phase: "lost", text }), sensor("upper_back")] });
+  assert.equal(sensorsLine(state).text, "The pelvis sensor (S) is out of reach: bring it back.");
 });
 
-test("verdicts are plain: good, or repeat and why", () => {
-  assert.equal(calibrationVerdict({ calibrated: true, text: "Calibrated: both." }).head, "Good");
-  const refused = calibrationVerdict({ calibrated: false, text: "The pelvis sensor saw a bow of 5 degrees." });
-  assert.deepEqual([refused.head, refused.good], ["Repeat", false]);
-  const crooked = calibrationVerdict({ calibrated: true, text: "The bow was crooked." });
-  assert.deepEqual([crooked.good, crooked.text], [false, "The bow was crooked."]);
-  const sync = syncVerdict({ good: true, text: "In step.", offset_ms: 0.42, u_ms: 0.2 });
-  assert.equal(sync.text, "In step. Offset 0.4\u00a0ms \u00b1\u00a00.4\u00a0ms.");
+test("losses stay said for some seconds of the stream, so that they can be read", () => {
+  const watch = new LossWatch();
+  const at = (seconds, lost) => watch.update([stream("pelvis", { last_seen_s: seconds, lost }), stream("upper_back")]);
+  assert.deepEqual(at(10, 0), []);
+  assert.deepEqual(at(11, 40), ["pelvis"]);
+  assert.deepEqual(at(14, 40), ["pelvis"]);
+  assert.deepEqual(at(17, 40), []);
+});
+
+test("a moved sensor is named by its place, for some seconds", () => {
+  const words = new MovingWords();
+  assert.match(words.now, /^Which is which\?/);
+  assert.match(words.after("upper_back"), /sensor of the upper back\.$/);
+  for (let report = 0; report < 29; report += 1) words.after(null);
+  assert.ok(words.tells);
+  words.after(null);
+  assert.ok(!words.tells);
+});
+
+test("cards stand pelvis first while streaming, and take what their stream lacks", () => {
+  const state = streaming({ sensors: [sensor("upper_back"), sensor("pelvis", { phase: "connecting" })] });
+  state.streams = [stream("pelvis", { state: "lost" }), stream("upper_back", { state: "slow" })];
+  assert.deepEqual(cardRows(state).map(({ sensor: { segment, phase } }) => [segment, phase]),
+    [["pelvis", "lost"], ["upper_back", "slow"]]);
+});
+
+test("a trace that stands still says which sensor it waits for", () => {
+  const state = streaming({ sensors: [sensor("pelvis", { phase: "silent" }), sensor("upper_back")] });
+  const [pelvis, upperBack] = cardRows(state).map((row) => row.sensor);
+  assert.equal(traceWaits(upperBack, state), "Waits for the pelvis sensor");
+  assert.equal(traceWaits(pelvis, state), "", "its own card says that it is silent");
+  const elsewhere = streaming({ on: false, sensors: [] });
+  elsewhere.streams = [stream("pelvis"), stream("upper_back", { state: "silent" })];
+  assert.equal(traceWaits(cardRows(elsewhere)[0].sensor, elsewhere), "Waits for the upper back sensor");
+});
+
+test("a sensor that is only remembered is not called found", () => {
+  assert.equal(phaseText("seen", -60), "Found");
+  assert.equal(phaseText("seen", null), "Remembered");
+});
+
+test("news stand newest first, as sentences", () => {
+  const news = [{ at: "2026-01-01T10:00:00", text: "the pelvis sensor is back" }, { at: "2026-01-01T10:00:05", text: "Gone." }];
+  assert.deepEqual(newsLines(news), ["10:00:05 Gone.", "10:00:00 The pelvis sensor is back."]);
+  assert.deepEqual(newsLines(undefined), []);
+});
+
+test("repeats are counted, or taken as the service counts them, and begin anew with a session", () => {
+  const state = streaming();
+  const good = { type: "calibration", calibrated: true, text: "Calibrated." };
+  state.applyLive(good);
+  state.applyLive({ type: "calibration", calibrated: false, text: "No bow." });
+  assert.deepEqual([state.repeats, state.calibration], [1, good], "one that failed changes nothing");
+  state.applyLive({ ...good, repeats: 3 });
+  assert.equal(state.repeats, 3);
+  state.applyLive({ type: "session", session: { ...session, id: "t" } });
+  assert.equal(state.repeats, 0);
+  state.applyLive({ type: "session", session: { ...session, id: "u", calibrated: true } });
+  assert.equal(state.repeats, 1, "calibrated before the page was opened");
 });

@@ -1,60 +1,83 @@
-/** One sensor: what it is, how well it is heard, where it is worn, how it is doing. */
+/** One sensor: what it is, how well it is heard, where it is worn, how it is doing, how it turns. */
 
 import { el, set, svg, write } from "../lib/dom.js";
 import { barShare } from "../models/motion-bar.js";
-import { factTexts, phaseText, SEGMENTS, segmentName } from "../models/sensor-facts.js";
+import { factTexts, isTrouble, phaseText, SEGMENTS, segmentName } from "../models/sensor-facts.js";
+import { sentence } from "../models/sensors-line.js";
 import { signalStrength } from "../models/signal-strength.js";
+import { LINES, VelocityTrace } from "./velocity-trace.js";
 
-const LINES = { pelvis: "line-pelvis", upper_back: "line-upper-back" };
+const MARKS = { pelvis: "line-pelvis", upper_back: "line-upper-back" };
 const BARS = [1, 2, 3, 4];
 
 export class SensorCard {
-  #name = el("h3"); #phase = el("span"); #kind = el("span", { class: "soft small" });
+  #name = el("h3"); #phase = el("span", { class: "phase" }); #kind = el("span", { class: "soft small" });
   #signal; #signalText = el("span", { class: "small" }); #bars; #buttons; #choice;
   #text = el("p", { class: "wide" }); #facts; #factItems; #motion; #bar = el("span");
+  #isLive = false; #trace; #plot; #wait = el("span", { class: "small soft" });
 
-  /** onAssign receives the segment, null to take it away. */
-  constructor(onAssign) {
+  /** `segment`: whose line is drawn. onAssign receives the segment, null to take it away. */
+  constructor(segment, onAssign) {
     this.#bars = BARS.map((n) => svg("rect", { x: n * 7 - 6, y: 20 - n * 5, width: 5, height: n * 5 }));
     const picture = svg("svg", { viewBox: "0 0 28 20", "aria-hidden": "true" }, this.#bars);
     this.#signal = el("p", { class: "signal wide" }, picture, this.#signalText);
-    this.#buttons = new Map(SEGMENTS.map((segment) => [segment, this.#button(segment, onAssign)]));
+    this.#buttons = new Map(SEGMENTS.map((one) => [one, this.#button(one, onAssign)]));
     this.#choice = el("div", { class: "pair wide", role: "group" }, ...this.#buttons.values());
     this.#factItems = [0, 1, 2, 3].map(() => el("li"));
     this.#facts = el("ul", { class: "facts small wide" }, this.#factItems);
     this.#motion = el("div", { class: "motion wide", "aria-hidden": "true" }, this.#bar);
+    this.#plot = plot(segment, this.#wait);
+    this.#trace = new VelocityTrace(this.#plot, [LINES[segment]].filter(Boolean));
     const head = [this.#name, this.#phase, this.#kind];
-    const rest = [this.#signal, this.#text, this.#motion, this.#facts, this.#choice];
+    const rest = [this.#signal, this.#text, this.#motion, this.#plot, this.#facts, this.#choice];
     this.element = el("li", { class: "sensor" }, ...head, ...rest);
   }
 
-  /** `sensor` as the service tells it; `running`: it streams into a session, and stays in place. */
-  show(sensor, { running, busy }) {
+  connect() {
+    this.#trace.connect();
+  }
+
+  disconnect() {
+    this.#trace.disconnect();
+  }
+
+  /** `sensor` as the service tells it; `running`: it streams into a session, and stays in place;
+   * `waits`: why no trace comes although this sensor streams. */
+  show(sensor, { running, busy, waits }) {
     const { name, profile, segment, phase, text } = sensor;
-    set(this.element, { "data-segment": segment });
+    set(this.element, { "data-segment": segment, "data-trouble": String(isTrouble(phase)) });
     write(this.#name, running ? `${segmentName(segment)}: ${name}` : name);
-    write(this.#phase, phaseText(phase));
+    write(this.#phase, phaseText(phase, sensor.rssi_dbm));
     write(this.#kind, profile ?? "");
-    this.#kind.hidden = !profile;
-    write(this.#text, text ?? "");
+    this.#kind.hidden = !profile || running;
+    write(this.#text, text ? sentence(text) : "");
     this.#text.hidden = !text;
     this.#showSignal(sensor, running);
     this.#showChoice(sensor, busy);
     this.#choice.hidden = running;
-    this.#facts.hidden = this.#motion.hidden = !running;
+    this.#facts.hidden = this.#motion.hidden = this.#plot.hidden = !running;
     const facts = factTexts(sensor);
     this.#factItems.forEach((item, index) => write(item, facts[index]));
+    write(this.#wait, waits);
+    this.#isLive = running && !isTrouble(phase);
+    if (!this.#isLive) this.move(null, false);
   }
 
   /** Size of the angular rate now, deg/s; `isMoving`: it clearly moves and the other does not. */
   move(dps, isMoving) {
-    this.#bar.style.transform = `scaleX(${barShare(dps).toFixed(3)})`;
-    this.element.dataset.moving = String(isMoving);
+    const share = this.#isLive ? barShare(dps) : 0;
+    this.#bar.style.transform = `scaleX(${share.toFixed(3)})`;
+    this.element.dataset.moving = String(this.#isLive && isMoving);
+  }
+
+  /** A trace message of the live channel. */
+  draw(trace) {
+    this.#trace.push(trace);
   }
 
   #button(segment, onAssign) {
     const line = svg("svg", { viewBox: "0 0 44 14", "aria-hidden": "true" });
-    line.append(svg("path", { class: LINES[segment], d: "M1 7H43" }));
+    line.append(svg("path", { class: MARKS[segment], d: "M1 7H43" }));
     const button = el("button", { type: "button", "data-choose": segment }, segmentName(segment), line);
     button.addEventListener("click", () => {
       onAssign(button.getAttribute("aria-pressed") === "true" ? null : segment);
@@ -69,11 +92,18 @@ export class SensorCard {
     write(this.#signalText, bars === 0 ? `Signal ${text}` : `Signal ${text} (${rssi}\u00a0dBm)`);
   }
 
-  #showChoice({ name, segment }, still) {
+  #showChoice({ name, segment }, busy) {
     set(this.#choice, { "aria-label": `Where ${name} is worn` });
     for (const [which, button] of this.#buttons) {
       button.setAttribute("aria-pressed", String(which === segment));
-      button.setAttribute("aria-disabled", String(still)); // disabled would drop the focus
+      button.setAttribute("aria-disabled", String(busy)); // disabled would drop the focus
     }
   }
+}
+
+function plot(segment, wait) {
+  const label = `Turning speed of the ${segmentName(segment).toLowerCase()} over the last 8 seconds`;
+  const canvas = el("canvas", { role: "img", "aria-label": label });
+  const scale = el("span", { class: "trace-scale small soft" });
+  return el("div", { class: "turning wide" }, el("p", { class: "turning-head" }, wait, scale), canvas);
 }

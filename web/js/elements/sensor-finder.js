@@ -1,27 +1,34 @@
 /** Find sensors, say which is worn where, and see which is which by moving one. */
 
-import { write } from "../lib/dom.js";
-import { movingSegment } from "../models/motion-bar.js";
-import { SEGMENTS } from "../models/sensor-facts.js";
+import { el, write } from "../lib/dom.js";
+import { movingSegment, MovingWords } from "../models/motion-bar.js";
 import { SensorCard } from "./sensor-card.js";
+import { cardRows, newsLines, traceWaits } from "../models/sensor-rows.js";
 
 const ELSEWHERE = "These streams do not come through this page's radio: another collector sends them.";
 const PLAYED = "This session is simulated or replayed: no Bluetooth sensor is used.";
+const SWITCH_ON = "Switch both sensors on and keep them within a few metres.";
+const EITHER_WAY = "Not sure which is which? Choose either way and press Start: then move one sensor, and the page " +
+  "shows which it is.";
 
 export class SensorFinder {
-  #parts; #list; #cards = new Map(); #onAssign;
+  #parts; #cards = new Map(); #onAssign; #words = new MovingWords();
 
   /** onAssign receives address and segment. */
   constructor(element, { onScan, onAssign, onSwap }) {
     this.#parts = Object.fromEntries(
       [...element.querySelectorAll("[data-part]")].map((part) => [part.dataset.part, part]),
     );
-    this.#list = this.#parts.list;
     this.#onAssign = onAssign;
-    this.#parts.scan.addEventListener("click", () => {
-      if (this.#parts.scan.getAttribute("aria-disabled") !== "true") onScan();
-    });
-    this.#parts.swap.addEventListener("click", onSwap);
+    const { scan, swap } = this.#parts;
+    scan.addEventListener("click", () => scan.getAttribute("aria-disabled") !== "true" && onScan());
+    swap.addEventListener("click", onSwap);
+  }
+
+  disconnect() {
+    for (const { card } of this.#cards.values()) card.disconnect();
+    this.#cards.clear();
+    this.#parts.list.replaceChildren();
   }
 
   /** `busy`: an order is on its way. */
@@ -31,16 +38,17 @@ export class SensorFinder {
     const running = radio.streaming || fromElsewhere;
     write(head, running ? "Sensors now" : "Find and assign");
     note.hidden = radio.streaming;
-    if (fromElsewhere) write(note, state.played ? PLAYED : ELSEWHERE);
-    else write(note, "Switch both sensors on and keep them within a few metres.");
+    write(note, noteText(state));
     scan.hidden = running;
     scan.disabled = !radio.enabled;
     scan.setAttribute("aria-disabled", String(busy || radio.scanning)); // keeps the focus
     write(scan, radio.scanning ? "Looking\u2026" : "Find sensors");
-    hint.hidden = !running || state.played;
+    hint.hidden = state.played || !(running || state.sensors.length > 0);
+    write(hint, running ? this.#words.now : EITHER_WAY);
     swap.hidden = !radio.streaming;
-    swap.disabled = busy;
-    this.#showCards(rowsOf(state), { running, busy });
+    swap.setAttribute("aria-disabled", String(busy));
+    this.#showCards(cardRows(state), { running, busy, state });
+    this.#showNews(newsLines(radio.news));
   }
 
   /** Bars follow what the sensors turn at, deg/s. */
@@ -49,43 +57,52 @@ export class SensorFinder {
     for (const { card, segment } of this.#cards.values()) {
       card.move(motion[`${segment}_dps`] ?? null, moving !== null && moving === segment);
     }
+    write(this.#parts.hint, this.#words.after(moving));
+    this.#parts.hint.dataset.moving = String(this.#words.tells);
+  }
+
+  /** Traces follow the live channel. */
+  draw(trace) {
+    for (const { card } of this.#cards.values()) card.draw(trace);
   }
 
   /** Cards stay the same elements, so that focus stays where it is. */
-  #showCards(rows, how) {
+  #showCards(rows, { running, busy, state }) {
     const keys = new Set(rows.map(({ key }) => key));
     for (const [key, { card }] of this.#cards) {
       if (keys.has(key)) continue;
+      card.disconnect();
       card.element.remove();
       this.#cards.delete(key);
     }
     for (const { key, sensor } of rows) {
       const known = this.#cards.get(key) ?? this.#added(key, sensor);
       known.segment = sensor.segment;
-      known.card.show(sensor, how);
+      known.card.show(sensor, { running, busy, waits: traceWaits(sensor, state) });
     }
+    const { list } = this.#parts;
     const wanted = rows.map(({ key }) => this.#cards.get(key).card.element);
-    if (wanted.some((one, index) => this.#list.children[index] !== one)) this.#list.append(...wanted);
+    if (wanted.some((one, index) => list.children[index] !== one)) list.append(...wanted);
   }
 
-  #added(key, { address }) {
-    const card = new SensorCard((segment) => this.#onAssign(address, segment));
+  #added(key, { address, segment: worn }) {
+    const card = new SensorCard(worn, (segment) => this.#onAssign(address, segment));
+    card.connect();
     const known = { card, segment: null };
     this.#cards.set(key, known);
-    this.#list.append(card.element);
+    this.#parts.list.append(card.element);
     return known;
+  }
+
+  #showNews(lines) {
+    this.#parts.news.hidden = lines.length === 0;
+    const [, items] = this.#parts.news.children;
+    if (items.childElementCount === lines.length && items.firstElementChild?.textContent === lines[0]) return;
+    items.replaceChildren(...lines.map((line) => el("li", {}, line)));
   }
 }
 
-/** What is shown: the radio's sensors, or the streams that another collector brings. */
-function rowsOf({ radio, sensors, streams, fromElsewhere }) {
-  if (fromElsewhere) {
-    return streams.map((stream) => ({
-      key: stream.stream_id,
-      sensor: { ...stream, name: stream.sensor, phase: stream.state },
-    }));
-  }
-  const worn = SEGMENTS.map((segment) => sensors.find((one) => one.segment === segment));
-  const shown = radio.streaming ? worn.filter(Boolean) : sensors;
-  return shown.map((sensor) => ({ key: sensor.address, sensor }));
+function noteText({ fromElsewhere, played }) {
+  if (!fromElsewhere) return SWITCH_ON;
+  return played ? PLAYED : ELSEWHERE;
 }

@@ -4,7 +4,7 @@ import { el, write } from "../lib/dom.js";
 import { golferText } from "../models/session-words.js";
 
 export class SessionStart {
-  #element; #parts;
+  #element; #parts; #asks = false;
 
   /** onStart receives {golfer_id, title}. */
   constructor(element, { onStart, onStop }) {
@@ -12,11 +12,14 @@ export class SessionStart {
     this.#parts = Object.fromEntries(
       [...element.querySelectorAll("[data-part]")].map((part) => [part.dataset.part, part]),
     );
-    this.#parts.form.addEventListener("submit", (event) => {
+    const { form, stop, end, goOn } = this.#parts;
+    form.addEventListener("submit", (event) => {
       event.preventDefault();
-      onStart(this.#wish());
+      onStart(this.wish);
     });
-    this.#parts.stop.addEventListener("click", onStop);
+    stop.addEventListener("click", () => this.#ask(true));
+    goOn.addEventListener("click", () => this.#ask(false));
+    end.addEventListener("click", onStop);
   }
 
   offer(golfers) {
@@ -27,19 +30,32 @@ export class SessionStart {
     if (golfers.some(({ id }) => id === chosen)) golfer.value = chosen;
   }
 
-  show({ radio, session, fromElsewhere, bothAssigned }, busy) {
-    const { form, running, who, start, stop } = this.#parts;
+  show({ radio, session, fromElsewhere }, busy) {
+    const { head, form, running, who, start, end } = this.#parts;
     this.#element.hidden = fromElsewhere || !radio.enabled;
+    write(head, radio.streaming ? "Session" : "Start");
     form.hidden = radio.streaming;
     running.hidden = !radio.streaming;
-    start.disabled = busy || !bothAssigned;
-    stop.disabled = busy;
-    const named = session === null ? "" : `${session.title}, ${golferText(session)}`;
-    write(who, named);
+    if (!radio.streaming) this.#asks = false;
+    this.#showQuestion();
+    for (const button of [start, end]) button.setAttribute("aria-disabled", String(busy));
+    write(who, session === null ? "" : `${session.title}, ${golferText(session)}`);
   }
 
-  #wish() {
+  get wish() {
     const { golfer, title } = this.#parts;
     return { golfer_id: golfer.value || null, title: title.value.trim() || null };
+  }
+
+  #ask(asks) {
+    this.#asks = asks;
+    this.#showQuestion();
+    this.#parts[asks ? "goOn" : "stop"].focus({ preventScroll: true });
+  }
+
+  /** One slip of a thumb does not end a session. */
+  #showQuestion() {
+    this.#parts.stop.hidden = this.#asks;
+    this.#parts.question.hidden = !this.#asks;
   }
 }

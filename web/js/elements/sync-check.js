@@ -1,34 +1,39 @@
 /** The sync check: both sensors held together and twisted, and the verdict on their clocks. */
 
-import { sendJson } from "../lib/api.js";
+import { syncCheck } from "../lib/sensor-orders.js";
 import { syncVerdict } from "../models/verdict.js";
 import { GuidedSection } from "./guided-section.js";
 
 const TWIST_S = 6;
+const PARTS = [["ready", 3, "Press the two together"], ["twist", TWIST_S, "Twist to and fro, briskly"]];
 
 export class SyncCheck {
   #section; #session = null;
 
   constructor(element, timers = globalThis) {
-    this.#section = new GuidedSection(element, { twist: () => this.#twist() }, timers);
+    this.#section = new GuidedSection(element, { twist: () => this.#twist() }, { timers });
   }
 
   /** `offered`: the service knows the check. */
   show({ sessionToMark: session, played }, offered) {
+    if (session?.id !== this.#session?.id) this.#section.reset();
     this.#session = session;
     this.#section.show({ hidden: session === null || played || !offered, may: ["twist"] });
   }
 
   async #twist() {
     const { id } = this.#session;
-    const whole = await this.#section.count("Twist", TWIST_S);
-    this.#section.show({ hidden: false, may: ["twist"] });
-    if (!whole) return;
+    if (await this.#section.count(PARTS)) this.#section.say(await this.#verdict(id));
+    this.#section.rest();
+    this.#section.show({ hidden: this.#session === null, may: ["twist"] });
+    this.#section.focus("twist");
+  }
+
+  async #verdict(id) {
     try {
-      const path = `/api/sessions/${encodeURIComponent(id)}/sync-check`;
-      this.#section.say(syncVerdict(await sendJson("POST", path, { seconds: TWIST_S })));
+      return syncVerdict(await syncCheck(id, TWIST_S));
     } catch (error) {
-      this.#section.say({ good: false, head: "Repeat", text: error.message });
+      return { good: false, head: "Repeat", text: error.message };
     }
   }
 }

@@ -3,16 +3,17 @@
 import { TraceBuffer, SPAN_S } from "../models/trace-buffer.js";
 import { write } from "../lib/dom.js";
 
-const LINES = [
-  { value: "pelvis", token: "--pelvis", dash: [], width: 2.5 },
-  { value: "upperBack", token: "--upper-back", dash: [9, 4], width: 2.5 },
-];
+export const LINES = {
+  pelvis: { value: "pelvis", token: "--pelvis", dash: [], width: 2.5 },
+  upper_back: { value: "upperBack", token: "--upper-back", dash: [9, 4], width: 2.5 },
+};
 
 export class VelocityTrace {
-  #canvas; #scale; #buffer = new TraceBuffer(); #frame = null; #resize; #theme; #redraw;
+  #canvas; #scale; #lines; #buffer = new TraceBuffer(); #frame = null; #resize; #theme; #redraw;
 
-  /** `element` holds a canvas and a .trace-scale. */
-  constructor(element) {
+  /** `element` holds a canvas and a .trace-scale; `lines`: those of LINES that are drawn. */
+  constructor(element, lines = Object.values(LINES)) {
+    this.#lines = lines;
     this.#canvas = element.querySelector("canvas");
     this.#scale = element.querySelector(".trace-scale");
     this.#redraw = () => this.#schedule();
@@ -63,7 +64,7 @@ export class VelocityTrace {
       width + ((time - end) / SPAN_S) * width,
       (height / 2) * (1 - velocity / scale),
     ];
-    for (const line of LINES) curve(pen, line, tokens.getPropertyValue(line.token), points, place);
+    for (const line of this.#lines) curve(pen, line, tokens.getPropertyValue(line.token), points, place);
   }
 
   /** Canvas pixels brought in line with its box. */

@@ -1,15 +1,14 @@
-/** A step that is counted down: get ready 3-2-1, then do it for so many seconds. */
-
-export const READY_S = 3;
+/** Steps that are counted down one after the other, each for so many seconds. */
 
 const TICK_MS = 1000;
 
 export class GuidedStep {
-  #timers; #onCount; #timer = null; #resolve = null;
+  #timers; #onCount; #onPart; #timer = null; #resolve = null;
 
-  /** onCount receives {phase: "ready" | "doing", left} once a second. */
-  constructor({ onCount, timers = globalThis }) {
+  /** onCount receives {phase, left} once a second; onPart a phase that has come to its end. */
+  constructor({ onCount, onPart = () => {}, timers = globalThis }) {
     this.#onCount = onCount;
+    this.#onPart = onPart;
     this.#timers = timers;
   }
 
@@ -17,13 +16,14 @@ export class GuidedStep {
     return this.#resolve !== null;
   }
 
-  /** @returns whether it was counted to the end; false where it was cancelled. */
-  run(seconds) {
+  /** `parts`: [[phase, seconds], ...]. @returns whether all were counted to the end; false where
+   * they were cancelled. */
+  run(parts) {
     this.cancel();
-    const counts = [...countsOf("ready", READY_S), ...countsOf("doing", seconds)];
+    const counts = parts.flatMap(([phase, seconds]) => countsOf(phase, seconds));
     return new Promise((resolve) => {
       this.#resolve = resolve;
-      this.#next(counts);
+      this.#next(counts, null);
     });
   }
 
@@ -32,13 +32,15 @@ export class GuidedStep {
     this.#end(false);
   }
 
-  #next([count, ...rest]) {
+  #next([count, ...rest], before) {
+    if (before !== null && before.left === 1) this.#onPart(before.phase);
+    if (!this.running) return; // cancelled by who heard of the part
     if (count === undefined) {
       this.#end(true);
       return;
     }
     this.#onCount(count);
-    this.#timer = this.#timers.setTimeout(() => this.#next(rest), TICK_MS);
+    this.#timer = this.#timers.setTimeout(() => this.#next(rest, count), TICK_MS);
   }
 
   #end(whole) {

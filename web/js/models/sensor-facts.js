@@ -9,6 +9,8 @@ const PHASES = {
   silent: "Silent",
   lost: "Connection lost",
 };
+const TROUBLES = new Set(["slow", "silent", "lost"]);
+const LOW_BATTERY = 20; // percent; own choice
 const GOOD_CLOCK_MS = 2;
 const FAIR_CLOCK_MS = 5;
 
@@ -18,18 +20,24 @@ export function segmentName(segment) {
   return NAMES[segment] ?? "Not assigned";
 }
 
-/** `phase` of a sensor or state of a stream. */
-export function phaseText(phase) {
+/** `phase` of a sensor or state of a stream; a sensor that is known but was not heard is remembered. */
+export function phaseText(phase, rssi) {
+  if (phase === "seen" && typeof rssi !== "number") return "Remembered";
   return PHASES[phase] ?? phase;
+}
+
+/** Whether a phase is one that the practitioner has to do something about. */
+export function isTrouble(phase) {
+  return TROUBLES.has(phase);
 }
 
 /** How well a sensor's clock is known; `standardMs` is the standard uncertainty, the text shows it
  * expanded by two as everywhere on the pages. */
 export function clockText(standardMs) {
-  if (typeof standardMs !== "number") return "Clock not known yet";
+  if (typeof standardMs !== "number") return "Timing not known yet";
   const expanded = 2 * standardMs;
   const figure = expanded < 10 ? Math.max(0.1, expanded).toFixed(1) : String(Math.round(expanded));
-  return `Clock ${clockWord(expanded)}, \u00b1\u00a0${figure}\u00a0ms`;
+  return `Timing ${clockWord(expanded)}, \u00b1\u00a0${figure}\u00a0ms`;
 }
 
 /** Rate, lost samples, battery and clock, one text each; only what is known. */
@@ -37,12 +45,12 @@ export function factTexts({ rate_hz: rate, lost, battery_percent: battery, clock
   return [
     typeof rate === "number" ? `${Math.round(rate)}\u00a0Hz` : "Rate not known yet",
     lost === 1 ? "1 sample lost" : `${lost || "No"} samples lost`,
-    typeof battery === "number" ? `Battery ${battery}\u00a0%${battery < 20 ? ", low" : ""}` : "Battery not told",
+    typeof battery === "number" ? `Battery ${battery}\u00a0%${battery < LOW_BATTERY ? ", low: charge it" : ""}` : "Battery not known",
     clockText(clock),
   ];
 }
 
 function clockWord(expandedMs) {
   if (expandedMs <= GOOD_CLOCK_MS) return "good";
-  return expandedMs <= FAIR_CLOCK_MS ? "fair" : "poor, wait half a minute";
+  return expandedMs <= FAIR_CLOCK_MS ? "fair" : "not settled yet";
 }

@@ -8,7 +8,6 @@ const LOUD = {
   lost: "lost its connection: bring it near. It reconnects by itself.",
 };
 const SWAPPED = "The sensors seem to be worn the wrong way round: stop, swap them, start again.";
-const LOSS_SHARE = 0.02;
 
 /** `losing`: segments that lose samples now. @returns {level, text} as for the state line of Range. */
 export function sensorsLine(state, losing = []) {
@@ -16,17 +15,9 @@ export function sensorsLine(state, losing = []) {
     return loud("Connection to the service lost. Check that it runs and that this device is on its network.");
   }
   if (!state.heard) return { level: "calm", text: "Connecting to the service\u2026" };
-  if (state.radio.obstacle) return loud(state.radio.obstacle);
+  if (state.radio.obstacle) return loud(sentence(state.radio.obstacle));
   if (state.radio.streaming || state.fromElsewhere) return running(state, losing);
   return waiting(state);
-}
-
-/** Share of samples lost between two moments of a stream is above what a swing forgives. */
-export function losesSamples(before, now) {
-  if (!before || !now || now.lost <= before.lost) return false;
-  const lost = now.lost - before.lost;
-  const seconds = Math.max(0.5, now.last_seen_s - before.last_seen_s);
-  return lost / (seconds * Math.max(now.rate_hz, 1) + lost) > LOSS_SHARE;
 }
 
 function running(state, losing) {
@@ -37,7 +28,7 @@ function running(state, losing) {
     return { level: "calm", text: "Connecting to the sensors\u2026" };
   }
   if (!state.calibration?.calibrated) {
-    return { level: "warn", text: "Both sensors stream. Next: calibrate, stand still and then bow." };
+    return { level: "warn", text: "Both sensors stream. Next: put them on and calibrate." };
   }
   return { level: "ready", text: "Both sensors stream and are calibrated. Ready for swings." };
 }
@@ -45,7 +36,7 @@ function running(state, losing) {
 function troubleOf(segment, state, losing) {
   const name = `${segmentName(segment)} sensor`;
   const sensor = state.radio.streaming ? state.assigned(segment) : undefined;
-  if (sensor?.text) return `${name}: ${sensor.text}`;
+  if (sensor?.text) return sentence(sensor.text);
   const how = LOUD[sensor?.phase] ?? LOUD[state.worn(segment)?.state];
   if (how) return `${name} ${how}`;
   return losing.includes(segment) ? `${name} loses samples: bring it near, keep the body out of the way.` : null;
@@ -63,6 +54,11 @@ function waiting({ radio, sensors }) {
     return { level: "calm", text: `Say which sensor is worn at the ${names}.` };
   }
   return { level: "ready", text: "Both sensors are assigned. Press Start." };
+}
+
+/** The service's words as a sentence of its own. */
+export function sentence(text) {
+  return `${text[0].toUpperCase()}${text.slice(1)}${/[.!?]$/.test(text) ? "" : "."}`;
 }
 
 const loud = (text) => ({ level: "loud", text });

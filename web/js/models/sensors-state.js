@@ -12,7 +12,8 @@ export class SensorsState {
   swapped = false;
   session = null;
   streams = [];
-  calibration = null;
+  calibration = null; // the one in force
+  repeats = 0; // stands and bows that it was read from
 
   /** Takes the radio's state, from the channel or as the answer to an order. */
   applySensors({ radio, sensors, swapped }) {
@@ -23,9 +24,15 @@ export class SensorsState {
   applyLive(message) {
     if (message.type === "hello" || message.type === "session") this.#session(message);
     else if (message.type === "status") this.streams = message.streams;
-    else if (message.type === "calibration") this.calibration = message;
+    else if (message.type === "calibration") this.applyCalibration(message);
     else return false;
     return true;
+  }
+
+  /** One that could not be read leaves the one before it in force. */
+  applyCalibration(message) {
+    if (message.calibrated) this.repeats = message.repeats ?? this.repeats + 1;
+    if (message.calibrated || !this.calibration?.calibrated) this.calibration = message;
   }
 
   /** The session that a mark goes into: an open one with both streams. */
@@ -62,8 +69,8 @@ export class SensorsState {
 
   #session({ type, session, streams }) {
     const another = session?.id !== this.session?.id;
-    if (another) this.calibration = null;
-    if (session?.calibrated && this.calibration === null) this.calibration = { calibrated: true, text: "" };
+    if (another) [this.calibration, this.repeats] = [null, 0];
+    if (session?.calibrated && this.calibration === null) this.applyCalibration({ calibrated: true, text: "" });
     if (type === "hello") this.streams = streams ?? [];
     else if (another) this.streams = [];
     this.session = session;

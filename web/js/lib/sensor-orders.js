@@ -1,0 +1,60 @@
+/** What the Sensors page orders from the service. Each gives the sensors as they are then. */
+
+import { getJson, sendJson } from "./api.js";
+
+const SCAN_S = 5;
+
+export function scan() {
+  return sendJson("POST", "/api/sensors/scan", { seconds: SCAN_S });
+}
+
+/** `segment` null: worn nowhere. */
+export function assign(address, segment) {
+  return sendJson("PUT", `/api/sensors/${encodeURIComponent(address)}`, { segment });
+}
+
+/** `wish`: {golfer_id, title}. */
+export async function start(wish) {
+  await sendJson("POST", "/api/sensors/start", wish);
+  return getJson("/api/sensors");
+}
+
+export function stop() {
+  return sendJson("POST", "/api/sensors/stop");
+}
+
+/** Stops, lets the two sensors change places, and starts anew for the same golfer. */
+export async function swap(pelvis, upperBack, wish) {
+  await stop();
+  let { sensors } = await assign(pelvis.address, "upper_back");
+  const moved = sensors.some((one) => one.address === upperBack.address && one.segment === "pelvis");
+  if (!moved) await assign(upperBack.address, "pelvis");
+  return start(wish);
+}
+
+export function mark(sessionId, kind, seconds) {
+  return sendJson("POST", `${of(sessionId)}/marks/now`, { kind, seconds });
+}
+
+export function syncCheck(sessionId, seconds) {
+  return sendJson("POST", `${of(sessionId)}/sync-check`, { seconds });
+}
+
+/** `turns`: whole turns in the last `seconds`. */
+export function scaleCheck(sessionId, segment, turns, seconds) {
+  return sendJson("POST", `${of(sessionId)}/scale-check`, { segment, turns, seconds });
+}
+
+/** The calibration in force; null where there is none. */
+export async function calibration(sessionId) {
+  try {
+    return await getJson(`${of(sessionId)}/calibration`);
+  } catch (error) {
+    if (error.status === 404 || error.status === 409) return null;
+    throw error;
+  }
+}
+
+function of(sessionId) {
+  return `/api/sessions/${encodeURIComponent(sessionId)}`;
+}
