@@ -192,6 +192,7 @@ class Radio:
             remains = await self.run.end(within_s)
             self.run, self.session_id = None, None
             if remains is not None:
+                log.warning("%s", remains)
                 self.obstacle = remains
                 self.send_left_over(address)
 

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
+import re
+import sys
+from dataclasses import dataclass
 
+import httpx
 import pytest
 from sqlalchemy.exc import OperationalError
 from websockets.asyncio.client import connect
@@ -20,6 +25,8 @@ from tests.support.running_service import running
 AT = {Segment.PELVIS: PELVIS, Segment.UPPER_BACK: UPPER_BACK}
 AFTER_STOP = 24
 """Samples that a sensor still sends while it is being stopped."""
+IN_MEMORY = 50
+"""Samples on their way to the spool when a process is killed: 250 ms at 200 Hz."""
 
 
 @pytest.fixture(autouse=True)
@@ -29,10 +36,8 @@ def _own_configuration(tmp_path, monkeypatch):
 
 async def told_until(service, holds):
     """The first state told on the sensors channel for which `holds` is true."""
-    async with (
-        asyncio.timeout(20),
-        connect(service.live_address.replace("api/live", "api/sensors/live")) as live,
-    ):
+    channel = service.address.replace("http", "ws") + "api/sensors/live"
+    async with asyncio.timeout(20), connect(channel) as live:
         async for frame in live:
             message = json.loads(frame)
             if message["type"] == "sensors" and holds(message):
@@ -105,6 +110,55 @@ async def test_what_the_store_did_not_take_before_the_end_is_sent_at_the_next_st
             assert service.parts.store.sessions.get(session).open is False
             await assert_all_stored(rig, service.parts.store, session)
     assert list(settings.unsent_folder().iterdir()) == []
+
+
+@dataclass
+class Serving:
+    """`torsolog serve` as its own process."""
+
+    process: asyncio.subprocess.Process
+    address: str
+    http: httpx.AsyncClient
+
+
+@contextlib.asynccontextmanager
+async def serving(database):
+    process = await asyncio.create_subprocess_exec(
+        *(sys.executable, "-m", "server.cli", "serve", "--no-browser", "--port", "0"),
+        *("--database", str(database)),
+        stderr=asyncio.subprocess.PIPE,
+        stdout=asyncio.subprocess.DEVNULL,
+    )
+    try:
+        async with asyncio.timeout(60):
+            said = (await process.stderr.readline()).decode()
+        address = re.search(r"http://[\w.:]+/", said).group()
+        async with httpx.AsyncClient(base_url=address, timeout=30) as http:
+            yield Serving(process, address, http)
+    finally:
+        with contextlib.suppress(ProcessLookupError):
+            process.kill()
+        await process.wait()
+
+
+async def test_a_service_that_is_killed_while_sensors_stream_stores_it_all_when_it_runs_again(
+    settings, tmp_path
+):
+    async with bluetooth_rig() as rig:
+        async with serving(tmp_path / "torsolog.db") as service:
+            session = await start(rig, service)
+            before = {at: expected((await rig.state(at))["sent"]) for at in AT.values()}
+            service.process.kill()
+            await service.process.wait()
+        async with running(settings) as service:
+            await told_until(service, lambda told: "stored now" in news(told))
+            store = service.parts.store
+            assert store.sessions.get(session).open is False
+            for segment, address in AT.items():
+                samples = store.raw.samples(session, segment)
+                stored = numbers_of(samples.gyro, samples.accel)
+                assert stored == expected((await rig.state(address))["sent"])[: len(stored)]
+                assert len(before[address]) - len(stored) <= IN_MEMORY
 
 
 async def test_a_stop_that_cannot_store_ends_in_time_says_what_remains_and_stores_it_later(
