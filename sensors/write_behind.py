@@ -3,7 +3,8 @@
 A slow disk (a card, a network folder, a disk that wakes up) must not hold up the event loop that
 takes packets from the radio. Frames stay readable in memory until they are written and for a while
 after; what the service has acknowledged before its turn came is never written at all. The end of
-the process takes what was not yet written: on a disk that keeps up, the last milliseconds.
+the process takes what was not yet written: on a disk that keeps up, the last milliseconds, beside
+the samples of batches that are not full yet (tests.benchmarks.collector_kill).
 """
 
 from __future__ import annotations
