@@ -17,6 +17,7 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 from scipy.signal import butter, sosfilt, sosfilt_zi
 
+from analysis.quantiles import median
 from analysis.samples import Array
 
 CUTOFF_HZ = 15.0
@@ -34,8 +35,7 @@ _LARGEST_FILL_S = 2.0
 
 def nominal_step_s(time_s: Array) -> float:
     """The step between samples, s, as the median over time_s (n,), n >= 2."""
-    steps = np.sort(np.diff(time_s))
-    return 0.5 * float(steps[(steps.size - 1) // 2] + steps[steps.size // 2])
+    return median(np.diff(time_s))
 
 
 def low_pass(time_s: Array, values: Array, *, cutoff_hz: float = CUTOFF_HZ) -> Array:

@@ -253,9 +253,8 @@ def _since_reference(window: _Window, grid: _Grid, turned: Array) -> Array:
     )
     time_s = window.time_s[::every]
     summed = _cumulative(time_s, rotation.to_matrix(turned[::every]).reshape(-1, 9).T)
-    reference_s = window.time_s[window.reference : window.reference + 1]
-    since = _at(grid.middles, time_s, summed) - _at(reference_s, time_s, summed)
-    return since.T.reshape(-1, 3, 3)
+    since = _at(np.append(grid.middles, window.time_s[window.reference]), time_s, summed)
+    return (since[:, :-1] - since[:, -1:]).T.reshape(-1, 3, 3)
 
 
 def _bias_effect(grid: _Grid, since: Array, direction: Array) -> Array:

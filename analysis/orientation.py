@@ -12,6 +12,7 @@ from analysis.averaging import at_stamps
 from analysis.errors import SampleError
 from analysis.filtering import nominal_step_s
 from analysis.gravity import Vertical, fit_vertical
+from analysis.quantiles import median
 from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
 from analysis.results import Fixing, Flag, Interval, Mounting
 from analysis.ride import without_ride
@@ -170,7 +171,7 @@ def _noise_density(gyro: Array, step_s: float) -> float:
         return 0.0
     gyro = gyro[: gyro.shape[0] // 3 * 3].reshape(-1, 3, 3)
     second = gyro[:, 2] - 2.0 * gyro[:, 1] + gyro[:, 0]
-    sd = float(np.median(np.abs(second))) / 0.6745 / np.sqrt(6.0)
+    sd = median(np.abs(second)) / 0.6745 / np.sqrt(6.0)
     return float(sd * np.sqrt(2.0 * step_s))
 
 

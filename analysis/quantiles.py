@@ -1,4 +1,4 @@
-"""Quantiles of the sampling distributions, with infinite degrees of freedom allowed.
+"""The median, and quantiles of the sampling distributions, infinite degrees of freedom allowed.
 
 Thin over scipy.special, which loads a good deal faster than the distribution objects.
 """
@@ -7,7 +7,16 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 from scipy import special
+
+from analysis.samples import Array
+
+
+def median(values: Array) -> float:
+    """Middle of all values (n, ...), n >= 1: numpy's, without the cost of its search for NaN."""
+    ordered = np.sort(values, axis=None)
+    return 0.5 * float(ordered[(ordered.size - 1) // 2] + ordered[ordered.size // 2])
 
 
 def normal_quantile(probability: float) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.gravity import STANDARD_GRAVITY
+from analysis.quantiles import median
 from analysis.rotation import squared_length
 from analysis.samples import Array, SampleTable
 
@@ -105,12 +106,13 @@ def gyro_bias(spells: tuple[QuietSpell, ...]) -> GyroBias:
         return GyroBias(np.zeros(3), np.eye(3) / prior)
     rates = np.array([spell.gyro for spell in spells])
     certainty = np.array([[1.0 / spell.gyro_u**2] for spell in spells])
-    rate, total = np.median(rates, axis=0), np.full(3, prior)
+    nearness = certainty / CAUCHY_TUNING**2
+    rate, total = np.array([median(axis) for axis in rates.T]), np.full(3, prior)
     for _ in range(ROBUST_PASSES):
-        off = (rates - rate) ** 2 * certainty / CAUCHY_TUNING**2
-        weights = certainty / (1.0 + off)
-        total = weights.sum(axis=0) + prior
-        rate = (weights * rates).sum(axis=0) / total
+        off = rates - rate
+        weights = certainty / (1.0 + off * off * nearness)
+        total = prior + np.add.reduce(weights)
+        rate = np.add.reduce(weights * rates) / total
     return GyroBias(rate, np.diag(1.0 / total))
 
 
@@ -156,7 +158,7 @@ def _quiet(time_s: Array, summed: Array, smoothed: Array) -> npt.NDArray[np.bool
         return np.zeros(0, dtype=np.bool_)
     slow = squared_length(smoothed[:3].T - _rough_bias(time_s, summed)) < QUIET_RATE**2
     force = np.sqrt(squared_length(smoothed[3:].T))
-    level = float(np.median(force[slow])) if slow.any() else STANDARD_GRAVITY
+    level = median(force[slow]) if slow.any() else STANDARD_GRAVITY
     quiet: npt.NDArray[np.bool_] = slow & (np.abs(force - level) < QUIET_ACCEL)
     return quiet
 

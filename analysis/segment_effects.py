@@ -70,8 +70,8 @@ class SegmentEffects:
     def at(self, curve: Array, time_s: float) -> Array:
         """A curve's effects (CAUSES, ...) at a time, linear between samples."""
         row = min(max(int(self.time_s.searchsorted(time_s)) - 1, 0), self.time_s.size - 2)
-        before, after = self.time_s[row], self.time_s[row + 1]
-        share = min(max((time_s - before) / (after - before), 0.0), 1.0)
+        before, after = self.time_s[row : row + 2].tolist()
+        share = min(max((float(time_s) - before) / (after - before), 0.0), 1.0)
         found: Array = (1.0 - share) * curve[row] + share * curve[row + 1]
         return found
 
