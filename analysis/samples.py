@@ -83,10 +83,17 @@ class SampleTable:
 
     def rows(self, first: int, last: int) -> SampleTable:
         """Rows first <= row < last, as views on the same memory."""
-        # rows of a table that was checked need no check of their own
-        view = object.__new__(SampleTable)
-        for name in ("time_s", "gyro", "accel"):
-            object.__setattr__(view, name, getattr(self, name)[first:last])
-        object.__setattr__(view, "time_u_s", self.time_u_s)
-        object.__setattr__(view, "rate_sample", self.rate_sample)
-        return view
+        return self._with(*(a[first:last] for a in (self.time_s, self.gyro, self.accel)))
+
+    def copied(self) -> SampleTable:
+        """The same samples in memory of their own."""
+        return self._with(*(a.copy() for a in (self.time_s, self.gyro, self.accel)))
+
+    def _with(self, time_s: Array, gyro: Array, accel: Array) -> SampleTable:
+        """With some of its rows, which were checked with the table and need no check again."""
+        table = object.__new__(SampleTable)
+        for name, array in (("time_s", time_s), ("gyro", gyro), ("accel", accel)):
+            object.__setattr__(table, name, array)
+        object.__setattr__(table, "time_u_s", self.time_u_s)
+        object.__setattr__(table, "rate_sample", self.rate_sample)
+        return table

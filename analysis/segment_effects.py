@@ -162,7 +162,7 @@ def _rates(rate: Array, acceleration: Array, sensor: Array, bias: Array) -> Arra
     added[:, 0, 2], added[:, 1, 2] = y, -x
     added[:, :, SCALE] = sensor * (rate @ sensor)[:, None, :]
     added[:, :, BIAS] = bias
-    added[:, :, OFFSET] = added[:, :, MOUNTING] @ _FROM_OFFSET
+    added[:, :, OFFSET] = _by_offset(added[:, :, MOUNTING])
     added[:, :, CLOCK] = -acceleration
     return added
 
@@ -176,8 +176,17 @@ def _turned(time_s: Array, axes: Array, added: Array, zero: int) -> Array:
     added_up = _sum(time_s, axes @ added[:, :, since])
     turned[:, :, since] = added_up - added_up[zero]
     turned[:, 0, LEVEL.start] = turned[:, 2, LEVEL.start + 1] = 1.0
-    turned[:, :, OFFSET] = axes @ _FROM_OFFSET - _FROM_OFFSET @ axes[zero]
+    turned[:, :, OFFSET] = _by_offset(axes) - _FROM_OFFSET @ axes[zero]
     return turned
+
+
+def _by_offset(turned: Array) -> Array:
+    """What an offset along each axis does, by what a turn of the mounting about each does, (n, 3,
+    3): turned @ _FROM_OFFSET."""
+    by_offset = np.zeros_like(turned)
+    np.negative(turned[:, :, 2], out=by_offset[:, :, 0])
+    by_offset[:, :, 2] = turned[:, :, 0]
+    return by_offset
 
 
 def _ride(time_s: Array, acceleration: Array, hertz: float, damping: float) -> tuple[Array, Array]:

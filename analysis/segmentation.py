@@ -68,8 +68,10 @@ def long_axis_rate(gyro: Array, mounting: Mounting) -> Array:
 
     Written out, not as a matrix product, whose last bit may depend on the place in memory.
     """
-    x, y, z = rotation.rotate(rotation.conjugate(mounting.rotation), np.array([0.0, 1.0, 0.0]))
-    rate: Array = gyro[:, 0] * x + gyro[:, 1] * y + gyro[:, 2] * z
+    w, x, y, z = mounting.rotation.tolist()
+    # the segment's y axis as the sensor sees it
+    along = (2.0 * (x * y + w * z), 1.0 - 2.0 * (x * x + z * z), 2.0 * (y * z - w * x))
+    rate: Array = gyro[:, 0] * along[0] + gyro[:, 1] * along[1] + gyro[:, 2] * along[2]
     return rate
 
 

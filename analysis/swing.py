@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from analysis import rotation
-from analysis.blocks import joined
 from analysis.columns import METRIC_NAMES
 from analysis.errors import AnalysisError
 from analysis.events import (
@@ -72,7 +71,7 @@ def analyse_swing(
     and a flag that says why.
     """
     # memory of its own, so that results cannot depend on where the samples came from
-    pelvis, upper_back = (joined([t.between(window.start_s, window.end_s)]) for t in tables)
+    pelvis, upper_back = (t.between(window.start_s, window.end_s).copied() for t in tables)
     try:
         return _analyse((pelvis, upper_back), window, number, calibration, golfer, scale_u)
     except _UnreadableError as error:
