@@ -46,6 +46,13 @@ class AxialCurve:
         """Curve through samples, at least four."""
         return cls(time_s, velocity, CubicSpline(time_s, velocity))
 
+    def rows(self, start_s: float, end_s: float) -> tuple[Array, Array, Array]:
+        """Times, velocities and slopes at the samples from one time to just past another; the last
+        sample, which has no piece of the spline, is left out."""
+        first, last = self.time_s.searchsorted((start_s, end_s))
+        rows = slice(int(first), min(int(last) + 1, self.time_s.size - 1))
+        return self.time_s[rows], self.velocity[rows], self.spline.c[2, rows]
+
     def at(self, time_s: float) -> tuple[float, float, float]:
         """Velocity, slope and second derivative at a time: what `spline` gives, at less cost."""
         row = int(self.time_s.searchsorted(time_s, side="right")) - 1

@@ -46,8 +46,8 @@ def low_pass(time_s: Array, values: Array, *, cutoff_hz: float = CUTOFF_HZ) -> A
     """
     if time_s.size < 2:
         return values.copy()
-    step_s = nominal_step_s(time_s)
     steps = np.diff(time_s)
+    step_s = median(steps)
     holes = np.flatnonzero(steps > _LARGEST_FILL_S)
     if holes.size:
         cuts = holes + 1

@@ -187,7 +187,8 @@ def _pass(window: _Window, grid: _Grid, turned: Array, prior: tuple[Array, Array
     """prior: expected bias (3,) still in `turned`, and its information matrix (3, 3)."""
     time_s = window.time_s
     still = rotation.rotate(turned, window.force) / STANDARD_GRAVITY
-    summed = np.diff(_at(grid.edges, time_s, _cumulative(time_s, still.T))).T
+    until = _at(grid.edges, time_s, _cumulative(time_s, still.T))
+    summed = (until[:, 1:] - until[:, :-1]).T
     since = _since_reference(window, grid, turned)
     effect = _bias_effect(grid, since, summed.sum(axis=0))
     columns = np.concatenate((summed, effect.reshape(-1, 9)), axis=1)
@@ -197,7 +198,7 @@ def _pass(window: _Window, grid: _Grid, turned: Array, prior: tuple[Array, Array
     pull = np.einsum("aia->i", gram[3:, :3].reshape(3, 3, 3))
     squares = float(np.trace(gram[:3, :3]))
     bias, covariance, misfit = _weigh(information, pull, squares, prior, 3 * grid.drift_u.size)
-    smoothed = (columns - np.diff(velocity, axis=0)) / grid.step_s
+    smoothed = (columns - velocity[1:] + velocity[:-1]) / grid.step_s
     up = smoothed[:, :3] - smoothed[:, 3:].reshape(-1, 3, 3) @ bias
     tilt_u = float(np.sqrt(variances.min() * max(misfit, 1.0)))
     return _Pass(bias, -since @ bias, covariance, up, tilt_u, misfit)
@@ -288,7 +289,7 @@ def _smooth(grid: _Grid, columns: Array, probes: Array) -> tuple[Array, Array, A
     the variance of each probe . speed.
     """
     step, weight = grid.step_s, 1.0 / (grid.drift_u * grid.drift_u)
-    change = np.diff(columns, axis=0) / step
+    change = (columns[1:] - columns[:-1]) / step
     curve = weight / (step * step)
     band = np.zeros((3, grid.edges.size))
     band[2] = 1.0 / (grid.speed_u * grid.speed_u)
@@ -311,7 +312,7 @@ def _cumulative(time_s: Array, rows: Array) -> Array:
     """Integral (m, n) of rows (m, n) from the first sample on, trapezoids."""
     out = np.zeros(rows.shape)
     pieces = rows[:, 1:] + rows[:, :-1]
-    pieces *= 0.5 * np.diff(time_s)
+    pieces *= 0.5 * (time_s[1:] - time_s[:-1])
     np.cumsum(pieces, axis=1, out=out[:, 1:])
     return out
 

@@ -29,8 +29,8 @@ def hermite_through(time_s: Array, values: Array, slopes: Array) -> CubicHermite
 
 def _pieces(time_s: Array, values: Array, slopes: Array) -> Array:
     """Coefficients (4, n - 1, k), of the cube first."""
-    step_s = np.diff(time_s)[:, None]
-    chord = np.diff(values, axis=0) / step_s
+    step_s = (time_s[1:] - time_s[:-1])[:, None]
+    chord = (values[1:] - values[:-1]) / step_s
     twist = (slopes[:-1] + slopes[1:] - 2.0 * chord) / step_s
     pieces = np.empty((4, *chord.shape))
     np.divide(twist, step_s, out=pieces[0])
@@ -42,8 +42,8 @@ def _pieces(time_s: Array, values: Array, slopes: Array) -> Array:
 def _slopes(time_s: Array, values: Array) -> Array:
     """Slopes (n, k) at the samples with which no second derivative jumps, nor a third one at the
     second and the last but one sample (de Boor, A Practical Guide to Splines, 1978)."""
-    step_s = np.diff(time_s)
-    chord = np.diff(values, axis=0) / step_s[:, None]
+    step_s = time_s[1:] - time_s[:-1]
+    chord = (values[1:] - values[:-1]) / step_s[:, None]
     band, right = np.zeros((3, time_s.size)), np.empty_like(values)
     band[0, 2:], band[2, :-2] = step_s[:-1], step_s[1:]
     band[1, 1:-1] = 2.0 * (step_s[:-1] + step_s[1:])

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from analysis.events import AxialCurve
 from analysis.results import GolferFacts, Sex
-from analysis.samples import Array, Segment
+from analysis.samples import Segment
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +49,5 @@ def axial_inertia(segment: Segment, golfer: GolferFacts) -> float | None:
 
 def peak_power(curve: AxialCurve, inertia: float, start_s: float, end_s: float) -> float:
     """Highest I x acceleration x velocity between two times, W; curve in rad/s."""
-    first, last = np.searchsorted(curve.time_s, (start_s, end_s))
-    time_s: Array = curve.time_s[first : last + 1]
-    if not time_s.size:
-        return 0.0
-    power = inertia * np.asarray(curve.spline(time_s, 1)) * np.asarray(curve.spline(time_s))
-    return float(power.max())
+    _, velocity, slope = curve.rows(start_s, end_s)
+    return float((inertia * slope * velocity).max()) if velocity.size else 0.0

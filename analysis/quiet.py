@@ -177,10 +177,10 @@ def _rough_bias(time_s: Array, summed: Array) -> Array:
 def _spell(time_s: Array, smoothed: Array, first: int, last: int, mean: Array) -> QuietSpell:
     """The spell of rows first <= row < last, over which the samples have a mean."""
     start_s, end_s = float(time_s[first]), float(time_s[last - 1])
-    variance = smoothed[:, first:last].var(axis=1)
+    part = smoothed[:, first:last]
+    off = part - (np.add.reduce(part, axis=1) / (last - first))[:, None]
+    variance = (np.add.reduce(off * off, axis=1) / (last - first)).tolist()
     independent = max((end_s - start_s) / SMOOTHING_S, 2.0)
-    gyro_u = math.hypot(
-        NET_SWAY_U / (end_s - start_s), math.sqrt(float(variance[:3].max()) / independent)
-    )
-    accel_u = math.sqrt(float(variance[3:].max()) / independent)
+    gyro_u = math.hypot(NET_SWAY_U / (end_s - start_s), math.sqrt(max(variance[:3]) / independent))
+    accel_u = math.sqrt(max(variance[3:]) / independent)
     return QuietSpell(first, last, start_s, end_s, mean[:3], mean[3:6], gyro_u, accel_u)

@@ -217,6 +217,7 @@ def _sum(time_s: Array, values: Array) -> Array:
     """Integral along the first axis from the first sample on, trapezoids."""
     out = np.zeros(values.shape)
     pieces = values[1:] + values[:-1]
-    pieces *= 0.5 * np.diff(time_s).reshape(-1, *(1,) * (values.ndim - 1))
+    steps = 0.5 * (time_s[1:] - time_s[:-1])
+    pieces *= steps.reshape(-1, *(1,) * (values.ndim - 1))
     np.cumsum(pieces, axis=0, out=out[1:])
     return out

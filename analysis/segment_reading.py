@@ -149,7 +149,5 @@ def bend(curve: AxialCurve, at_s: float) -> float:
 
 def power_peak_s(curve: AxialCurve, down: Downswing) -> float:
     """When acceleration times velocity is greatest in a downswing, s."""
-    first, last = np.searchsorted(curve.time_s, (down.reversal_s, down.peak_s))
-    time_s = curve.time_s[first : max(last, first) + 1]
-    power = np.asarray(curve.spline(time_s, 1)) * np.asarray(curve.spline(time_s))
-    return float(time_s[np.argmax(power)])
+    time_s, velocity, slope = curve.rows(down.reversal_s, down.peak_s)
+    return float(time_s[np.argmax(slope * velocity)])
