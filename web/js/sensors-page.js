@@ -2,7 +2,7 @@
 
 import { getJson } from "./lib/api.js";
 import { LiveChannel, liveAddress, sensorsAddress } from "./lib/live-channel.js";
-import { assign, calibration, scan, start, stop, swap } from "./lib/sensor-orders.js";
+import { assign, calibration, hold, scan, start, stop, swap } from "./lib/sensor-orders.js";
 import { LossWatch } from "./models/loss-watch.js";
 import { SEGMENTS } from "./models/sensor-facts.js";
 import { sensorsLine } from "./models/sensors-line.js";
@@ -31,6 +31,7 @@ export class SensorsPage {
     this.#finder = new SensorFinder(part("find"), {
       onScan: () => this.#order(scan),
       onAssign: (address, segment) => this.#order(() => assign(address, segment)),
+      onHold: (address, segment, fixing) => this.#order(() => hold(address, segment, fixing)),
       onSwap: () => this.#order(() => this.#swap()),
     });
     this.#start = new SessionStart(part("start"), {

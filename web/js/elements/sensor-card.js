@@ -5,6 +5,7 @@ import { barShare } from "../models/motion-bar.js";
 import { factTexts, isTrouble, phaseText, SEGMENTS, segmentName } from "../models/sensor-facts.js";
 import { sentence } from "../models/sensors-line.js";
 import { signalStrength } from "../models/signal-strength.js";
+import { FixingChoice } from "./fixing-choice.js";
 import { LINES, VelocityTrace } from "./velocity-trace.js";
 
 const MARKS = { pelvis: "line-pelvis", upper_back: "line-upper-back" };
@@ -14,10 +15,12 @@ export class SensorCard {
   #name = el("h3"); #phase = el("span", { class: "phase" }); #kind = el("span", { class: "soft small" });
   #signal; #signalText = el("span", { class: "small" }); #bars; #buttons; #choice;
   #text = el("p", { class: "wide" }); #facts; #factItems; #motion; #bar = el("span");
-  #isLive = false; #trace; #plot; #wait = el("span", { class: "small soft" });
+  #isLive = false; #held; #trace; #plot; #wait = el("span", { class: "small soft" });
 
-  /** `segment`: whose line is drawn. onAssign receives the segment, null to take it away. */
-  constructor(segment, onAssign) {
+  /** `segment`: whose line is drawn. onAssign receives the segment, null to take it away; onHold
+   * what holds it there. */
+  constructor(segment, { onAssign, onHold }) {
+    this.#held = new FixingChoice(onHold);
     this.#bars = BARS.map((n) => svg("rect", { x: n * 7 - 6, y: 20 - n * 5, width: 5, height: n * 5 }));
     const picture = svg("svg", { viewBox: "0 0 28 20", "aria-hidden": "true" }, this.#bars);
     this.#signal = el("p", { class: "signal wide" }, picture, this.#signalText);
@@ -29,7 +32,7 @@ export class SensorCard {
     this.#plot = plot(segment, this.#wait);
     this.#trace = new VelocityTrace(this.#plot, [LINES[segment]].filter(Boolean));
     const head = [this.#name, this.#phase, this.#kind];
-    const rest = [this.#signal, this.#text, this.#motion, this.#plot, this.#facts, this.#choice];
+    const rest = [this.#signal, this.#text, this.#motion, this.#plot, this.#facts, this.#choice, this.#held.element];
     this.element = el("li", { class: "sensor" }, ...head, ...rest);
   }
 
@@ -55,6 +58,7 @@ export class SensorCard {
     this.#showSignal(sensor, running);
     this.#showChoice(sensor, busy);
     this.#choice.hidden = running;
+    this.#held.show(sensor, { running, busy });
     this.#facts.hidden = this.#motion.hidden = this.#plot.hidden = !running;
     const facts = factTexts(sensor);
     this.#factItems.forEach((item, index) => write(item, facts[index]));

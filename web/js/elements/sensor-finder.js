@@ -12,14 +12,15 @@ const EITHER_WAY = "Not sure which is which? Choose either way and press Start: 
   "shows which it is.";
 
 export class SensorFinder {
-  #parts; #cards = new Map(); #onAssign; #words = new MovingWords();
+  #parts; #cards = new Map(); #onAssign; #onHold; #words = new MovingWords();
 
-  /** onAssign receives address and segment. */
-  constructor(element, { onScan, onAssign, onSwap }) {
+  /** onAssign receives address and segment, onHold address, segment and what holds the sensor there. */
+  constructor(element, { onScan, onAssign, onHold, onSwap }) {
     this.#parts = Object.fromEntries(
       [...element.querySelectorAll("[data-part]")].map((part) => [part.dataset.part, part]),
     );
     this.#onAssign = onAssign;
+    this.#onHold = onHold;
     const { scan, swap } = this.#parts;
     scan.addEventListener("click", () => scan.getAttribute("aria-disabled") !== "true" && onScan());
     swap.addEventListener("click", onSwap);
@@ -86,9 +87,13 @@ export class SensorFinder {
   }
 
   #added(key, { address, segment: worn }) {
-    const card = new SensorCard(worn, (segment) => this.#onAssign(address, segment));
+    const known = { card: null, segment: null };
+    const card = new SensorCard(worn, {
+      onAssign: (segment) => this.#onAssign(address, segment),
+      onHold: (fixing) => this.#onHold(address, known.segment, fixing),
+    });
+    known.card = card;
     card.connect();
-    const known = { card, segment: null };
     this.#cards.set(key, known);
     this.#parts.list.append(card.element);
     return known;

@@ -13,6 +13,11 @@ export function assign(address, segment) {
   return sendJson("PUT", `/api/sensors/${encodeURIComponent(address)}`, { segment });
 }
 
+/** What holds a sensor that is worn somewhere; null: not known. */
+export function hold(address, segment, fixing) {
+  return sendJson("PUT", `/api/sensors/${encodeURIComponent(address)}`, { segment, fixing });
+}
+
 /** `wish`: {golfer_id, title}. */
 export async function start(wish) {
   await sendJson("POST", "/api/sensors/start", wish);
