@@ -7,6 +7,7 @@ clock over in StreamStarted; all of them speak the same StreamClock.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -21,9 +22,8 @@ from sensors.tick_smoothing import TickSmoother
 LATENCY_U_S: Final = 0.0003
 """How much two sensors' least delays differ: unlike filters, firmware, radio stacks. Our own
 choice for sensors of one kind; a sync check takes its place."""
-SLIDE: Final = 60e-6
-"""How fast a hidden wait may change where packets and events keep step: the relative drift of
-two crystals of 50 ppm hardly ever exceeds it."""
+_ROUNDED_U_S: Final = 0.0001
+"""What the rounding of ticks to 1 ms leaves between a moment then and one now, s: 0.07 ms each."""
 _U_GRID: Final = 1.19
 """Uncertainties are rounded up to powers of this (the fourth root of 2): stored tables are cut
 where the uncertainty changes, and it means nothing that finely."""
@@ -63,6 +63,39 @@ class SyncCorrection:
     u_s: float
 
 
+class Pin:
+    """A moment at which a clock is known, and what its fit says of the time since then.
+
+    The fit goes on learning where its floor was then, from packets before and after; once these
+    are too long ago, what it last said stands. Times since then are right but for the difference
+    of the floor's errors now and then.
+    """
+
+    def __init__(self, fit: DelayFit, device_s: float, host_s: float, u_s: float) -> None:
+        """The clock shows host_s at device_s; u_s: standard uncertainty of that."""
+        self.u_s = u_s
+        self._fit = fit
+        self._device_s = device_s
+        self._right_s = host_s
+        self._floor_s, self._floor_u_s = 0.0, 0.0
+
+    def host_s(self, floor_s: float, device_s: float) -> float:
+        """The pinned clock's time where the fit's floor is at floor_s."""
+        if device_s - self._device_s <= self._fit.drift.straight_s:
+            self._floor_s = self._fit.host_s(self._device_s)
+            self._floor_u_s = self._fit.u_at(self._device_s)
+        return self._right_s + floor_s - self._floor_s
+
+    def moved_u_s(self, device_s: float) -> float:
+        """Standard uncertainty of the time since then, s."""
+        since_s = device_s - self._device_s
+        slid_s = self._fit.drift.usual_rate * since_s
+        if since_s <= self._fit.drift.straight_s:
+            slid_s = min(slid_s, self._fit.rate_u * since_s)
+        moved_s = min(slid_s, math.hypot(self._fit.u_s, self._floor_u_s))
+        return math.hypot(moved_s, _ROUNDED_U_S)
+
+
 class ArrivalClock:
     """Learns a stream's clock from when its packets arrive.
 
@@ -72,27 +105,19 @@ class ArrivalClock:
     """
 
     def __init__(
-        self,
-        rate_hz: float,
-        *,
-        tick_s: float | None = None,
-        interval_s: float | None = None,
-        delay_s: float = 0.0,
+        self, rate_hz: float, *, tick_s: float | None = None, interval_s: float | None = None
     ) -> None:
         """tick_s: length of a tick; None: the packets' ticks count samples.
 
-        interval_s: the connection interval where it is known. delay_s: how long after the motion
-        the sensor's samples show it; their times are earlier by as much.
+        interval_s: the connection interval where it is known.
         """
         self.fit = DelayFit(SAMPLING if tick_s is None else CRYSTAL, interval_s=interval_s)
         self._stamper = Stamper()
         self._smoother = None if tick_s is None else TickSmoother(tick_s, rate_hz)
         self._period_s = 1.0 / rate_hz
-        self._delay_s = delay_s
         self._last_tick: int | None = None
-        self._sync: SyncCorrection | None = None
-        self._sync_fit_u_s = 0.0
-        self._sync_at_s = 0.0
+        self._pin: Pin | None = None
+        self._newest_s = 0.0
         self._received_s = -np.inf
 
     def session_times(self, packet: SamplePacket) -> tuple[Array, float]:
@@ -109,15 +134,14 @@ class ArrivalClock:
         self._last_tick = last
         self._received_s = max(self._received_s, packet.received_s)
         if self._smoother is None:
-            first_s, period_s = first * self._period_s, self._period_s
+            first_s, period_s, tick_u_s = first * self._period_s, self._period_s, 0.0
         else:
             first_s = self._smoother.first_s(packet.ticks, packet.lost_before)
-            period_s = self._smoother.period_s
+            period_s, tick_u_s = self._smoother.period_s, self._smoother.unsettled_s
         samples = len(packet.ticks)
-        self.fit.add(first_s + (samples - 1) * period_s, self._received_s)
-        host_s = float(self.fit.host_s(np.array([first_s]))[0]) - self._delay_s
-        if self._sync is not None:
-            host_s += self._sync.offset_s
+        self._newest_s = first_s + (samples - 1) * period_s
+        self.fit.add(self._newest_s, self._received_s, tick_u_s)
+        host_s = self._host_s(first_s)
         step_s = period_s * (1.0 + self.fit.rate)
         missing = packet.lost_before > 0
         time_s = self._stamper.times(host_s, step_s, samples, missing=missing)
@@ -126,19 +150,28 @@ class ArrivalClock:
     def correct(self, correction: SyncCorrection) -> None:
         """Apply a sync check made just now; times go to the corrected ones without a step.
 
-        A further check saw times that the ones before had corrected: its offset comes on top.
+        From now on the clock is pinned: the time shown now, corrected, is right, and only what
+        the fit says of the time since then is added. What the fit learns later of the hidden wait
+        moves no more. So the other clock of the check must be pinned as well, by a correction of
+        nothing: bring_together does both. A further check takes the place of those before.
         """
-        before_s = 0.0 if self._sync is None else self._sync.offset_s
-        self._sync = SyncCorrection(before_s + correction.offset_s, correction.u_s)
-        self._sync_fit_u_s = self.fit.u_s
-        self._sync_at_s = self._received_s
+        shown_s = self._host_s(self._newest_s) - self._stamper.lag_s
+        self._pin = Pin(self.fit, self._newest_s, shown_s + correction.offset_s, correction.u_s)
+
+    def _host_s(self, device_s: float) -> float:
+        host_s = self.fit.host_s(device_s)
+        return host_s if self._pin is None else self._pin.host_s(host_s, device_s)
 
     def _u_s(self) -> float:
-        fit_u_s, apart_u_s = self.fit.u_s, LATENCY_U_S
-        if self._sync is not None:
-            apart_u_s = self._sync.u_s
-            slid_s = SLIDE * (self._received_s - self._sync_at_s)
-            fit_u_s = min(slid_s, float(np.hypot(fit_u_s, self._sync_fit_u_s)))
-        parts = (fit_u_s, apart_u_s, self._stamper.lag_s)
-        u_s = float(np.sqrt(np.sum(np.square(parts))))
-        return float(_U_GRID ** np.ceil(np.log(u_s) / np.log(_U_GRID)))
+        if self._pin is None:
+            parts = (self.fit.u_s, LATENCY_U_S, self._stamper.lag_s)
+        else:
+            parts = (self._pin.moved_u_s(self._newest_s), self._pin.u_s, self._stamper.lag_s)
+        u_s = math.hypot(*parts)
+        return float(_U_GRID ** math.ceil(math.log(u_s) / math.log(_U_GRID)))
+
+
+def bring_together(first: ArrivalClock, second: ArrivalClock, check: SyncCorrection) -> None:
+    """Apply a sync check between two clocks; its offset is that of the second's times."""
+    first.correct(SyncCorrection(0.0, 0.0))
+    second.correct(check)

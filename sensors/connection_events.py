@@ -55,3 +55,34 @@ def connection_interval(events_s: Array) -> float | None:
         if (off[: index + 1] >= off[index] - caught - 2.5 * np.sqrt(caught + 1.0)).all():
             return float(_CANDIDATES[index])
     return None
+
+
+_OFF_LATTICE_S: Final = 0.001
+"""Arrivals further from the lattice were handed over late: the host was held up."""
+_EARLY: Final = 0.1
+"""Part of the arrivals that counts as early: where hosts are quickest there are many."""
+
+
+def event_times(arrival_s: Array, interval_s: float) -> Array:
+    """Times (n,) of the events at which packets came, s: without the host's jitter.
+
+    arrival_s (n,) s, increasing. The lattice's own drift against the host's clock is followed as
+    a line. Arrivals off the lattice are given back as they are.
+    """
+    if len(arrival_s) < _ENOUGH:
+        return arrival_s
+    phase_s = np.unwrap(arrival_s % interval_s, period=interval_s)
+    half = len(arrival_s) // 2
+    after_s = arrival_s - arrival_s[0]
+    rises = (phase_s[half:] - phase_s[: len(phase_s) - half]) / (
+        after_s[half:] - after_s[: len(after_s) - half]
+    )
+    off_s = phase_s - float(np.median(rises)) * after_s
+    off_s -= np.median(off_s)
+    near = np.abs(off_s) < _OFF_LATTICE_S
+    if np.count_nonzero(near) < _LEAST_SHARE * len(near):
+        return arrival_s
+    slope, height = np.polyfit(after_s[near], off_s[near], 1)
+    off_s -= height + slope * after_s
+    off_s -= np.quantile(off_s[near], _EARLY)
+    return np.asarray(np.where(near, arrival_s - off_s, arrival_s))

@@ -157,7 +157,9 @@ def simulate_delivery(
     if device.tick_bits is None:
         raw = np.zeros(0, dtype=np.int64)
     else:
-        ticks = np.floor(shown_s[sent, 0] / device.tick_s).astype(np.int64) + device.first_tick
+        # A sample on a tick's edge, as where one crystal makes both, is counted to that tick.
+        passed = np.floor(shown_s[sent, 0] / device.tick_s + 1e-6).astype(np.int64)
+        ticks = passed + device.first_tick
         raw = ticks % (1 << device.tick_bits)
     return Delivery(number[sent], raw, received_s, sample_s[sent])
 

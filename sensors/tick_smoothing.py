@@ -33,11 +33,19 @@ class TickSmoother:
         self._next_s: float | None = None
         self._packets = 0
 
+    @property
+    def unsettled_s(self) -> float:
+        """Standard uncertainty of the time given last, s, beyond what it will settle to.
+
+        That of the end of a line through equally good ticks.
+        """
+        return float(2.0 * self.tick_s * np.sqrt((1.0 / self._packets - 1.0 / _MEMORY) / 12.0))
+
     def first_s(self, ticks: Ticks, lost_before: int) -> float:
         """Device time of a packet's first sample; ticks (n,), with lost_before missing before."""
         # A tick is counted from its start on: on average half of it has passed.
-        offsets = np.arange(len(ticks)) * self.period_s
-        seen_s = float(np.mean((ticks + 0.5) * self.tick_s - offsets))
+        mean_tick = int(ticks.sum()) / len(ticks)
+        seen_s = (mean_tick + 0.5) * self.tick_s - 0.5 * (len(ticks) - 1) * self.period_s
         if self._next_s is None:
             return self._start(seen_s, len(ticks))
         expected_s = self._next_s + lost_before * self.period_s

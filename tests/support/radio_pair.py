@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sensors.clock import ArrivalClock, SyncCorrection
+from sensors.clock import ArrivalClock, SyncCorrection, bring_together
 from sensors.radio_timing import (
     Delivery,
     DeviceTiming,
@@ -182,7 +182,7 @@ def _leg_error(scene: Scene, legs: tuple[Delivery, ...], rng: np.random.Generato
             stream.run(scene.sync_at_s)
         apart = _between(first.stamped, second.stamped).after(scene.sync_at_s - 5.0)
         seen_s = float(np.mean(apart.error_s)) + SYNC_U_S * rng.standard_normal()
-        second.clock.correct(SyncCorrection(-seen_s, SYNC_U_S))
+        bring_together(first.clock, second.clock, SyncCorrection(-seen_s, SYNC_U_S))
     for stream in (first, second):
         stream.run()
     return _between(first.stamped, second.stamped)
