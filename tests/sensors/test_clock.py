@@ -91,6 +91,7 @@ def test_a_sync_check_is_approached_without_a_step_and_a_second_one_comes_on_top
     assert moved[0] == pytest.approx(0.0, abs=1e-6)
     assert np.abs(np.diff(moved)).max() <= 1.01 * FAST_SLEW * PERIOD_S
     assert moved[-1] == pytest.approx(0.004, abs=1e-4)
+    plain.correct(SyncCorrection(0.0, 0.0))
     clock.correct(SyncCorrection(-0.001, 0.0002))
     later = steady(clock, range(1200, 1800)) - steady(plain, range(1200, 1800))
     assert later[-1] == pytest.approx(0.003, abs=1e-4)
