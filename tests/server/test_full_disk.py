@@ -7,6 +7,7 @@ import itertools
 import json
 
 import pytest
+from sqlalchemy import event
 from websockets.asyncio.client import connect
 
 from sensors.collector import Collector
@@ -102,3 +103,20 @@ async def test_a_session_can_begin_once_the_disk_has_room(disk, served):
         await line.hello()
         await line.send_all([batch(sequence) for sequence in range(3)])
     assert numbers(disk.folder / "torsolog.db", "pelvis") == list(range(60))
+
+
+async def test_a_database_that_may_only_be_read_is_said_and_cured(settings):
+    """As on a file system that the system has remounted read-only after an error."""
+    async with running(settings) as service:
+        engine, only = service.parts.store._database.engine, {"query_only": "ON"}
+
+        def set_mode(connection, _record, _proxy):
+            connection.execute(f"PRAGMA query_only = {only['query_only']}")
+
+        event.listen(engine, "checkout", set_mode)
+        refused = await service.http.post("/api/sessions", json={"title": "Range"})
+        assert refused.status_code == 503
+        assert "the database cannot be written (attempt to write" in refused.json()["detail"]
+        only["query_only"] = "OFF"
+        opened = await service.http.post("/api/sessions", json={"title": "Range"})
+        assert opened.status_code == 201
