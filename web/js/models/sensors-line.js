@@ -16,6 +16,7 @@ export function sensorsLine(state, losing = []) {
   }
   if (!state.heard) return { level: "calm", text: "Connecting to the service\u2026" };
   if (state.radio.obstacle) return loud(sentence(state.radio.obstacle));
+  if (state.trouble) return loud(sentence(state.trouble));
   if (state.radio.streaming || state.fromElsewhere) return running(state, losing);
   return waiting(state);
 }

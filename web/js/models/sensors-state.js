@@ -12,6 +12,7 @@ export class SensorsState {
   swapped = false;
   session = null;
   streams = [];
+  trouble = null;
   calibration = null; // the one in force
   repeats = 0; // stands and bows that it was read from
 
@@ -23,7 +24,7 @@ export class SensorsState {
   /** Takes one message of the live channel. @returns whether anything shown may differ. */
   applyLive(message) {
     if (message.type === "hello" || message.type === "session") this.#session(message);
-    else if (message.type === "status") this.streams = message.streams;
+    else if (message.type === "status") this.#status(message);
     else if (message.type === "calibration") this.applyCalibration(message);
     else return false;
     return true;
@@ -33,6 +34,11 @@ export class SensorsState {
   applyCalibration(message) {
     if (message.calibrated) this.repeats = message.repeats ?? this.repeats + 1;
     if (message.calibrated || !this.calibration?.calibrated) this.calibration = message;
+  }
+
+  #status({ streams, trouble }) {
+    this.streams = streams;
+    this.trouble = trouble ?? null;
   }
 
   /** The session that a mark goes into: an open one with both streams. */
