@@ -105,16 +105,23 @@ class ArrivalClock:
     """
 
     def __init__(
-        self, rate_hz: float, *, tick_s: float | None = None, interval_s: float | None = None
+        self,
+        rate_hz: float,
+        *,
+        tick_s: float | None = None,
+        interval_s: float | None = None,
+        delay_s: float = 0.0,
     ) -> None:
         """tick_s: length of a tick; None: the packets' ticks count samples.
 
-        interval_s: the connection interval where it is known.
+        interval_s: the connection interval where it is known. delay_s: how long after the motion
+        the sensor's samples show it; their times are earlier by as much.
         """
         self.fit = DelayFit(SAMPLING if tick_s is None else CRYSTAL, interval_s=interval_s)
         self._stamper = Stamper()
         self._smoother = None if tick_s is None else TickSmoother(tick_s, rate_hz)
         self._period_s = 1.0 / rate_hz
+        self._delay_s = delay_s
         self._last_tick: int | None = None
         self._pin: Pin | None = None
         self._newest_s = 0.0
@@ -160,7 +167,9 @@ class ArrivalClock:
 
     def _host_s(self, device_s: float) -> float:
         host_s = self.fit.host_s(device_s)
-        return host_s if self._pin is None else self._pin.host_s(host_s, device_s)
+        if self._pin is not None:
+            return self._pin.host_s(host_s, device_s)
+        return host_s - self._delay_s
 
     def _u_s(self) -> float:
         if self._pin is None:

@@ -60,6 +60,12 @@ def test_a_refused_packet_leaves_the_stream_as_it_was():
     assert np.array_equal(steady(clock, range(50, 60)), steady(other, range(50, 60)))
 
 
+def test_samples_that_show_the_motion_late_get_times_as_much_earlier():
+    prompt, late = ArrivalClock(200.0), ArrivalClock(200.0, delay_s=0.006)
+    earlier = steady(prompt, range(600)) - steady(late, range(600))
+    assert earlier == pytest.approx(0.006, abs=1e-9)
+
+
 def test_missing_packets_leave_a_gap_of_their_length():
     clock = ArrivalClock(200.0)
     before = steady(clock, range(400))
