@@ -11,7 +11,7 @@ import { signalStrength } from "../../../web/js/models/signal-strength.js";
 const radio = { enabled: true, scanning: false, streaming: false, session_id: null, obstacle: null };
 const sensor = (segment, more = {}) => ({ address: segment, name: "S", segment, phase: "streaming", ...more });
 const stream = (segment, more = {}) => ({
-  stream_id: segment, segment, sensor: "S", state: "streaming", rate_hz: 200, lost: 0, last_seen_s: 10, ...more,
+  stream_id: segment, segment, sensor: "S", state: "streaming", rate_hz: 200, lost: 0, last_seen_s: 10, clock_u_ms: 0.6, ...more,
 });
 const session = { id: "s", ended_at: null, calibrated: false, invented: false };
 
@@ -31,7 +31,7 @@ test("signal strength is a word and bars, and a sensor that was not heard has no
 
 test("clock quality is shown expanded by two and never as nothing", () => {
   assert.equal(clockText(0.6), "Timing good, \u00b1\u00a01.2\u00a0ms");
-  assert.equal(clockText(2), "Timing fair, \u00b1\u00a04.0\u00a0ms");
+  assert.equal(clockText(5), "Timing fair, \u00b1\u00a010\u00a0ms");
   assert.match(clockText(8), /^Timing not settled yet, \u00b1\u00a016\u00a0ms$/);
   assert.equal(clockText(0.001), "Timing good, \u00b1\u00a00.1\u00a0ms");
   assert.equal(clockText(null), "Timing not known yet");
@@ -84,6 +84,8 @@ test("both streaming leads to the calibration and then to swings", () => {
   assert.equal(sensorsLine(state).level, "warn");
   state.applyLive({ type: "calibration", calibrated: true, text: "" });
   assert.equal(sensorsLine(state).level, "ready");
+  state.streams = [stream("pelvis", { clock_u_ms: 9 }), stream("upper_back")];
+  assert.match(sensorsLine(state).text, /timing still settles/);
   state.applyLive({ type: "session", session: { ...session, id: "t" } });
   assert.equal(state.calibration, null, "another session is not calibrated by the last one");
   assert.equal(state.sessionToMark, null, "its sensors have not come yet");

@@ -12,7 +12,7 @@ const PHASES = {
 const TROUBLES = new Set(["slow", "silent", "lost"]);
 const LOW_BATTERY = 20; // percent; own choice
 const GOOD_CLOCK_MS = 2;
-const FAIR_CLOCK_MS = 5;
+const FAIR_CLOCK_MS = 10; // the analysis flags swings above
 
 export const SEGMENTS = Object.keys(NAMES);
 
@@ -48,6 +48,11 @@ export function factTexts({ rate_hz: rate, lost, battery_percent: battery, clock
     typeof battery === "number" ? `Battery ${battery}\u00a0%${battery < LOW_BATTERY ? ", low: charge it" : ""}` : "Battery not known",
     clockText(clock),
   ];
+}
+
+/** Whether swings made now would be left out because a clock is not known well enough. */
+export function clockIsYoung(standardMs) {
+  return typeof standardMs !== "number" || 2 * standardMs > FAIR_CLOCK_MS;
 }
 
 function clockWord(expandedMs) {

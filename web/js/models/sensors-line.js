@@ -1,6 +1,6 @@
 /** The line at the head of the Sensors page: what is wrong and the one thing to do, or what is next. */
 
-import { SEGMENTS, segmentName } from "./sensor-facts.js";
+import { clockIsYoung, SEGMENTS, segmentName } from "./sensor-facts.js";
 
 const LOUD = {
   silent: "is silent: check that it is on.",
@@ -30,6 +30,9 @@ function running(state, losing) {
   }
   if (!state.calibration?.calibrated) {
     return { level: "warn", text: "Both sensors stream. Next: put them on and calibrate." };
+  }
+  if (!state.played && SEGMENTS.some((segment) => clockIsYoung(state.worn(segment).clock_u_ms))) {
+    return { level: "calm", text: "Calibrated. The timing still settles: swings count in about half a minute." };
   }
   return { level: "ready", text: "Both sensors stream and are calibrated. Ready for swings." };
 }
