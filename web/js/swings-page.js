@@ -24,7 +24,7 @@ export class SwingsPage {
     const part = (id) => document.getElementById(id);
     this.#message = new MessageBox(part("message"));
     this.#picker = new SessionPicker(part("sessions"), (session) => this.#go(sessionLink(session.id)));
-    this.#panel = new SessionPanel(part("session"), (swing) => this.#openSwing(swing));
+    this.#panel = new SessionPanel(part("session"), (swing) => this.#openSwing(swing), (id) => this.#anew(id));
     this.#change = new SessionChange(part("change"), (id) => this.#compareWith(id));
     this.#detail = new SwingDetail(part("detail"), (step) => this.#beside(step));
   }
@@ -103,7 +103,7 @@ export class SwingsPage {
       const path = `/api/sessions/${encodeURIComponent(id)}`;
       const [session, swings, troubles] = await Promise.all(
         ["", "/swings", "/troubles"].map((part) => getJson(path + part, { signal })));
-      this.#panel.showTroubles(troubles);
+      this.#panel.showAbout(session, troubles);
       await this.#enter(session, swings, signal);
       return true;
     } catch (error) {
@@ -126,6 +126,11 @@ export class SwingsPage {
       : await getJson(`/api/golfers/${encodeURIComponent(session.golfer_id)}`, { signal });
     this.#detail.forGolfer(golfer);
     if (session.open) this.#follow(session.id);
+  }
+
+  async #anew(id) {
+    this.#session = null;
+    if (await this.#showSession(id)) this.#showSwing(askedFor(location.search).swing);
   }
 
   #refused(id, error) {

@@ -1,12 +1,8 @@
 /** What holds a sensor to the body. Only the person who put it on knows. */
 
 import { el } from "../lib/dom.js";
+import { FIXINGS } from "../models/fixing.js";
 
-const CHOICES = [
-  ["", "not said"],
-  ["strapped", "a strap or belt"],
-  ["rigid", "a rigid plate"],
-];
 
 const WHY = "A strapped sensor rides a little on skin and cloth: said here, that is taken out of the numbers.";
 
@@ -15,7 +11,7 @@ export class FixingChoice {
 
   /** onHold receives "strapped", "rigid" or null. */
   constructor(onHold) {
-    const options = CHOICES.map(([value, text]) => el("option", { value }, text));
+    const options = FIXINGS.map(({ value, text }) => el("option", { value }, text));
     this.#select = el("select", { "data-part": "held" }, ...options);
     this.#select.addEventListener("change", () => onHold(this.#select.value || null));
     this.element = el("label", { class: "held wide" }, el("span", {}, "Held by"), this.#select, this.#why);

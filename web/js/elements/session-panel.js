@@ -3,18 +3,21 @@
 import { csvPath } from "../lib/api.js";
 import { set, write } from "../lib/dom.js";
 import { countText, dayText, clockText, golferText, remarkText } from "../models/session-words.js";
+import { SessionFixing } from "./session-fixing.js";
 import { SessionTroubles } from "./session-troubles.js";
 import { SwingsTable } from "./swings-table.js";
 
 export class SessionPanel {
-  #element; #title; #facts; #csv; #table; #troubles;
+  #element; #title; #facts; #csv; #table; #troubles; #fixing;
 
-  constructor(element, onOpen) {
+  /** onOpen receives a swing; onAnew the id of a session that was analysed again. */
+  constructor(element, onOpen, onAnew) {
     this.#element = element;
     this.#title = element.querySelector("[data-part=title]");
     this.#facts = element.querySelector("[data-part=facts]");
     this.#csv = element.querySelector("[data-part=csv]");
     this.#troubles = new SessionTroubles(element.querySelector("[data-part=troubles]"));
+    this.#fixing = new SessionFixing(element.querySelector("[data-part=fixing]"), ({ id }) => onAnew(id));
     this.#table = new SwingsTable(element.querySelector("table"), onOpen);
   }
 
@@ -29,8 +32,10 @@ export class SessionPanel {
     this.#element.hidden = false;
   }
 
-  showTroubles(troubles) {
+  /** What is known of the session beside its swings. */
+  showAbout(session, troubles) {
     this.#troubles.show(troubles);
+    this.#fixing.show(session);
   }
 
   markOpen(swingId) {
