@@ -140,8 +140,12 @@ async def test_a_spool_copied_while_it_was_full_and_sent_twice_at_once_is_stored
     async with running(Settings(sqlite_url(database), port=0, radio=False)) as service:
         send = [*collect, "--service", service.address]
         both = [await collecting([*send, "--spool", str(spool)], "0") for spool in spools]
-        async with asyncio.timeout(2 * WITHIN_S):
-            said = [(await one.communicate())[1].decode() for one in both]
+        try:
+            async with asyncio.timeout(2 * WITHIN_S):
+                said = [(await one.communicate())[1].decode() for one in both]
+        finally:
+            for one in both:
+                await kill(one)
         assert [one.returncode for one in both] == [0, 0], said
         assert all("sent what an earlier run left" in one for one in said)
         sessions = (await service.http.get("/api/sessions")).json()
