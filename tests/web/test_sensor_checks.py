@@ -101,7 +101,7 @@ def test_a_good_calibration_asks_for_two_more_and_a_reload_still_says_it(browser
         expect(verdict).to_contain_text("Calibrated: ")
         expect(verdict.locator("h3")).to_have_text("Good")
         expect(verdict).to_contain_text("1 of 3: good already. Two more make the angles surer.")
-        again = page.get_by_role("button", name="Stand and bow again, 2 of 3")
+        again = page.get_by_role("button", name="Stand and bow, 2 of 3")
         expect(again).to_be_focused()
         page.reload()
         expect(verdict).to_contain_text("Calibrated")
@@ -155,7 +155,7 @@ def test_turns_about_one_face_are_kept_and_shown(phone, empty_service, tmp_path)
         verdict = phone.locator("#scale [data-part=verdict]")
         expect(verdict.locator("h3")).to_have_text("Face 1 of 3 done")
         expect(phone.locator("#scale .faces li")).to_have_text(
-            ["About x: to do", "About y: done", "About z: to do"]
+            ["x: to do", "y: done", "z: to do"]
         )
         phone.locator("#scale").get_by_role("button", name="Upper back").click()
         expect(phone.locator("#scale .faces li[data-done=true]")).to_have_count(0)

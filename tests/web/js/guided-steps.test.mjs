@@ -52,7 +52,7 @@ test("repeats are encouraged up to three, and what they bring is said", () => {
   assert.match(repeatsText(3), /^3 of 3: as sure as it gets/);
   assert.match(repeatsText(4), /^3 of 3/);
   assert.deepEqual([0, 1, 3].map(repeatLabel),
-    ["Stand and bow", "Stand and bow again, 2 of 3", "Stand and bow again"]);
+    ["Stand and bow", "Stand and bow, 2 of 3", "Stand and bow again"]);
 });
 
 test("verdicts are plain: good, or repeat and why", () => {
@@ -73,7 +73,7 @@ test("a sync check that is good says by how much the clocks were apart", () => {
 test("the scale check shows which axes are done, and in the end by how much it puts right", () => {
   assert.deepEqual(faces(undefined).map(({ done }) => done), [false, false, false]);
   assert.deepEqual(faces({ sets: ["z", "x"] }).map(({ text }) => text),
-    ["About x: done", "About y: to do", "About z: done"]);
+    ["x: done", "y: to do", "z: done"]);
   const half = scaleVerdict({ sets: ["z"], done: false, text: "Two faces are left.", factors: null, u: null });
   assert.deepEqual([half.good, half.head], [null, "Face 1 of 3 done"]);
   const whole = scaleVerdict({

@@ -15,5 +15,5 @@ export function repeatsText(done) {
 
 export function repeatLabel(done) {
   if (done === 0) return "Stand and bow";
-  return done < REPEATS ? `Stand and bow again, ${done + 1} of ${REPEATS}` : "Stand and bow again";
+  return done < REPEATS ? `Stand and bow, ${done + 1} of ${REPEATS}` : "Stand and bow again";
 }

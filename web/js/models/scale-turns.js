@@ -10,7 +10,7 @@ export function faces(check) {
   const done = AXES.filter((axis) => check?.sets?.includes(axis));
   return AXES.map((axis) => {
     const isDone = done.includes(axis);
-    return { done: isDone, text: `About ${axis}: ${isDone ? "done" : "to do"}` };
+    return { done: isDone, text: `${axis}: ${isDone ? "done" : "to do"}` };
   });
 }
 

@@ -32,7 +32,7 @@ function running(state, losing) {
     return { level: "warn", text: "Both sensors stream. Next: put them on and calibrate." };
   }
   if (!state.played && SEGMENTS.some((segment) => clockIsYoung(state.worn(segment).clock_u_ms))) {
-    return { level: "calm", text: "Calibrated. The timing still settles: swings count in about half a minute." };
+    return { level: "calm", text: "Calibrated. The timing still settles: swings made now do not count yet." };
   }
   return { level: "ready", text: "Both sensors stream and are calibrated. Ready for swings." };
 }
