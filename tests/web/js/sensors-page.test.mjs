@@ -171,6 +171,23 @@ test("news stand newest first, as sentences", () => {
   assert.deepEqual(newsLines(undefined), []);
 });
 
+test("repeats with a swing or two minutes in between are not taken together", () => {
+  const state = streaming();
+  const good = { type: "calibration", calibrated: true, text: "Calibrated." };
+  state.applyLive(good);
+  state.applyLive({ type: "swing", swing: { window: { start_s: 5 } } });
+  assert.equal(state.repeats, 1, "a swing before it was found anew");
+  state.applyLive({ type: "swing", swing: { window: { start_s: 20 } } });
+  state.applyLive(good);
+  assert.equal(state.repeats, 1, "a swing came in between");
+  state.streams = [stream("pelvis", { last_seen_s: 40 }), stream("upper_back", { last_seen_s: 40 })];
+  state.applyLive(good);
+  assert.equal(state.repeats, 2);
+  state.streams = [stream("pelvis", { last_seen_s: 170 }), stream("upper_back", { last_seen_s: 170 })];
+  state.applyLive(good);
+  assert.equal(state.repeats, 1, "too long ago");
+});
+
 test("repeats are counted, or taken as the service counts them, and begin anew with a session", () => {
   const state = streaming();
   const good = { type: "calibration", calibrated: true, text: "Calibrated." };

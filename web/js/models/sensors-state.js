@@ -2,6 +2,7 @@
 
 import { SEGMENTS } from "./sensor-facts.js";
 
+const TOGETHER_S = 120; // repeats further apart are not taken together
 const OFF = { enabled: false, scanning: false, streaming: false, session_id: null, obstacle: null };
 
 export class SensorsState {
@@ -15,6 +16,7 @@ export class SensorsState {
   trouble = null;
   calibration = null; // the one in force
   repeats = 0; // stands and bows that it was read from
+  #calibratedAt = -Infinity; // stream time, s
 
   /** Takes the radio's state, from the channel or as the answer to an order. */
   applySensors({ radio, sensors, swapped }) {
@@ -26,13 +28,19 @@ export class SensorsState {
     if (message.type === "hello" || message.type === "session") this.#session(message);
     else if (message.type === "status") this.#status(message);
     else if (message.type === "calibration") this.applyCalibration(message);
+    else if (message.type === "swing") this.#swung(message.swing);
     else return false;
     return true;
   }
 
   /** One that could not be read leaves the one before it in force. */
   applyCalibration(message) {
-    if (message.calibrated) this.repeats = message.repeats ?? this.repeats + 1;
+    if (message.calibrated) {
+      const now = Math.max(...this.streams.map(({ last_seen_s: seen }) => seen ?? 0), 0);
+      const before = now - this.#calibratedAt > TOGETHER_S ? 0 : this.repeats;
+      this.repeats = message.repeats ?? before + 1;
+      this.#calibratedAt = now;
+    }
     if (message.calibrated || !this.calibration?.calibrated) this.calibration = message;
   }
 
@@ -73,9 +81,14 @@ export class SensorsState {
     return this.sensors.find((sensor) => sensor.segment === segment);
   }
 
+  /** Repeats are taken together only without a swing in between; swings found anew are older. */
+  #swung({ window }) {
+    if (window.start_s > this.#calibratedAt) this.repeats = 0;
+  }
+
   #session({ type, session, streams }) {
     const another = session?.id !== this.session?.id;
-    if (another) [this.calibration, this.repeats] = [null, 0];
+    if (another) [this.calibration, this.repeats, this.#calibratedAt] = [null, 0, -Infinity];
     if (session?.calibrated && this.calibration === null) this.applyCalibration({ calibrated: true, text: "" });
     if (type === "hello") this.streams = streams ?? [];
     else if (another) this.streams = [];
