@@ -26,7 +26,7 @@ from tests.support.service_thread import ServiceThread
 
 SWINGS = 3
 SIZE = {"width": 1280, "height": 1020}
-WIDE = {"width": 1120, "height": 900}
+WIDE = {"width": 1120, "height": 1020}
 LEAD_S = 40.0
 """Standing before the simulation begins, so that the clocks settle."""
 SWUNG = re.compile(r"[68]00")
@@ -57,7 +57,7 @@ def take(target: Path) -> None:
 def take_sensors(target: Path) -> None:
     """Find, start and calibrate as a practitioner does, and take the picture after a swing."""
     faults = worn_sensors(np.random.default_rng(1), LONG_TURN_GOLFER)
-    session = SimulatedRangeSession(PracticePlan(6, busy=0.0), faults, 3, LONG_TURN_GOLFER)
+    session = SimulatedRangeSession(PracticePlan(9, busy=0.0), faults, 3, LONG_TURN_GOLFER)
     stand = next(mark for mark in session.marks if mark.kind == "stand")
     with tempfile.TemporaryDirectory() as folder:
         os.environ["XDG_CONFIG_HOME"] = folder
@@ -82,6 +82,7 @@ def take_sensors(target: Path) -> None:
                 page.locator(".trace-scale", has_text=SWUNG).first.wait_for(timeout=WITHIN_MS)
                 page.wait_for_timeout(2000)  # the swing moves to the middle of the trace
                 page.mouse.move(0, 0)
+                page.evaluate("scrollTo(0, 0)")
                 page.screenshot(path=target)
                 assert not misdeeds.errors, misdeeds.errors
         finally:
