@@ -8,7 +8,11 @@ from playwright.sync_api import expect
 from tests.support.browser_page import fresh_context, watched_page
 
 WIDTHS = (360, 390, 820, 1440)
-PAGES = {"/range": "#last-swings tbody tr", "/swings": "#detail .chart .js-line"}
+PAGES = {
+    "/range": "#last-swings tbody tr",
+    "/swings": "#detail .chart .js-line",
+    "/sensors": "#find [data-part=scan]:enabled",
+}
 LEAST_TARGET_PX = 24
 """WCAG 2.2, 2.5.8 Target Size (Minimum), level AA."""
 

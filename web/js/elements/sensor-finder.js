@@ -44,7 +44,8 @@ export class SensorFinder {
     scan.disabled = !radio.enabled;
     scan.setAttribute("aria-disabled", String(busy || radio.scanning)); // keeps the focus
     write(scan, radio.scanning ? "Looking\u2026" : "Find sensors");
-    hint.hidden = state.played || !(running || state.sensors.length > 0);
+    const known = running && state.calibration?.calibrated; // worn by then: both move in every swing
+    hint.hidden = state.played || known || !(running || state.sensors.length > 0);
     write(hint, running ? this.#words.now : EITHER_WAY);
     swap.hidden = !radio.streaming;
     swap.setAttribute("aria-disabled", String(busy));
