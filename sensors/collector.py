@@ -232,10 +232,16 @@ class Collector:
         monitor.arrived(len(packet.ticks), packet.received_s, lost=lost, clock_u_s=u_s)
 
     def _correct(self, found: ClockCorrection) -> bool:
-        """Take a sync check into the clock of a running stream, if that clock is a learnt one."""
+        """Take a sync check into the clock of a running stream, if that clock is a learnt one.
+
+        The others are pinned as they are, so that what they learn later moves nothing either.
+        """
         clock = self._clocks.get(found.stream_id)
         if not isinstance(clock, ArrivalClock):
             return False
+        for other in self._clocks.values():
+            if isinstance(other, ArrivalClock) and other is not clock:
+                other.correct(SyncCorrection(0.0, 0.0))
         clock.correct(SyncCorrection(found.offset_s, found.u_s))
         return True
 

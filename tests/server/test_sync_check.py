@@ -172,6 +172,29 @@ async def test_a_check_brings_clocks_that_are_twelve_milliseconds_apart_under_on
         assert upper_back.sync_offset_ms == pytest.approx(total)
 
 
+class Told(ArrivalClock):
+    """Keeps the corrections it was given."""
+
+    def correct(self, correction):
+        self.given = correction
+        super().correct(correction)
+
+
+async def test_the_other_clock_is_held_where_it_is(live_service):
+    clocks = []
+
+    def clock():
+        clocks.append(Told(RATE_HZ, tick_s=TICK_S))
+        return clocks[-1]
+
+    async with Streaming(live_service, TwistedPair(clock)) as pair:
+        await pair.run_to(30.0)
+        found = (await pair.check()).json()
+    pelvis, upper_back = (one.given for one in clocks)
+    assert (pelvis.offset_s, pelvis.u_s) == (0.0, 0.0)
+    assert upper_back.offset_s == pytest.approx(1e-3 * found["offset_ms"])
+
+
 async def test_a_second_check_waits_until_the_first_has_come_into_force(live_service):
     async with Streaming(live_service, TwistedPair()) as pair:
         await pair.run_to(30.0)
