@@ -143,6 +143,19 @@ class Radio:
         except SensorError as error:
             raise ConflictError(str(error)) from error
 
+    def swap(self) -> None:
+        """The two remembered sensors change places. Raises ConflictError."""
+        self._check()
+        if self.streaming:
+            raise ConflictError("The sensors are streaming: stop them first, then swap.")
+        book = self._book()
+        if not book.sensors:
+            raise ConflictError("No sensor is assigned yet: say first which is worn where.")
+        try:
+            book.swap()
+        except SensorError as error:
+            raise ConflictError(str(error)) from error
+
     def known(self) -> tuple[KnownSensor, ...]:
         """The remembered sensors; none where their file cannot be read (`obstacle` says so)."""
         try:

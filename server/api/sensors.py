@@ -90,6 +90,13 @@ async def stop(service: ServiceOf) -> SensorsView:
     return sensors_view(service)
 
 
+@router.post("/swap", responses=CONFLICT)
+def swap(service: ServiceOf) -> SensorsView:
+    """Pelvis becomes upper back and the other way round, at once or not at all."""
+    service.radio.swap()
+    return sensors_view(service)
+
+
 @router.put("/{address}", responses=CONFLICT)
 async def assign(address: str, place: PlaceInput, service: ServiceOf) -> SensorsView:
     """Remember where a sensor is worn; it takes the place of the one that was there."""

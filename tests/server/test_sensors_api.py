@@ -10,6 +10,7 @@ import pytest
 from websockets.asyncio.client import connect
 
 from analysis.samples import Segment
+from sensors.sensor_book import KnownSensor, SensorBook
 from tests.support.bluetooth_rig import PELVIS, UPPER_BACK, bluetooth_rig
 from tests.support.counted_samples import expected
 from tests.support.running_service import running
@@ -60,6 +61,22 @@ async def test_an_unknown_sensor_cannot_be_assigned_nor_a_half_pair_started(sett
         assert answer.status_code == 409
         assert "pelvis and the upper back" in answer.json()["detail"]
         assert (await service.http.get("/api/sessions")).json() == []
+
+
+async def test_two_remembered_sensors_change_places_though_none_was_seen(settings):
+    async with running(settings) as service:
+        refused = await service.http.post("/api/sensors/swap")
+        assert refused.status_code == 409
+        assert "say first which is worn where" in refused.json()["detail"]
+        book = SensorBook()
+        for address, segment in ((PELVIS, "pelvis"), (UPPER_BACK, "upper_back")):
+            book.assign(
+                KnownSensor(address=address, name="x", profile="open-sensor", segment=segment)
+            )
+        answer = await service.http.post("/api/sensors/swap")
+        assert answer.status_code == 200, answer.text
+        worn = {one["address"]: one["segment"] for one in answer.json()["sensors"]}
+        assert worn == {PELVIS: "upper_back", UPPER_BACK: "pelvis"}
 
 
 async def test_what_holds_a_sensor_is_remembered_until_it_is_said_anew(settings):

@@ -154,9 +154,7 @@ def test_turns_about_one_face_are_kept_and_shown(phone, empty_service, tmp_path)
         lies.click()
         verdict = phone.locator("#scale [data-part=verdict]")
         expect(verdict.locator("h3")).to_have_text("Face 1 of 3 done")
-        expect(phone.locator("#scale .faces li")).to_have_text(
-            ["x: to do", "y: done", "z: to do"]
-        )
+        expect(phone.locator("#scale .faces li")).to_have_text(["x: to do", "y: done", "z: to do"])
         phone.locator("#scale").get_by_role("button", name="Upper back").click()
         expect(phone.locator("#scale .faces li[data-done=true]")).to_have_count(0)
 

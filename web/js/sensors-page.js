@@ -148,10 +148,9 @@ export class SensorsPage {
   }
 
   #swap() {
-    const [pelvis, upperBack] = SEGMENTS.map((segment) => this.#state.assigned(segment));
     const { session } = this.#state;
     const wish = { golfer_id: session?.golfer_id ?? null, title: session?.title ?? null };
-    return swap(pelvis, upperBack, wish);
+    return swap(wish);
   }
 
   #show() {

@@ -29,11 +29,9 @@ export function stop() {
 }
 
 /** Stops, lets the two sensors change places, and starts anew for the same golfer. */
-export async function swap(pelvis, upperBack, wish) {
+export async function swap(wish) {
   await stop();
-  let { sensors } = await assign(pelvis.address, "upper_back");
-  const moved = sensors.some((one) => one.address === upperBack.address && one.segment === "pelvis");
-  if (!moved) await assign(upperBack.address, "pelvis");
+  await sendJson("POST", "/api/sensors/swap");
   return start(wish);
 }
 
