@@ -44,7 +44,8 @@ def pooled(repeats: Sequence[Calibration]) -> Calibration:
         if np.any(np.abs(off) > APART):
             flags.append(_scattered(worn.replace("_", "-"), off))
     calibrated = all(one.calibrated for one in taken)
-    return Calibration(mountings[0], mountings[1], begin_s, calibrated, tuple(dict.fromkeys(flags)))
+    once = tuple(dict.fromkeys(flags))
+    return Calibration(mountings[0], mountings[1], begin_s, calibrated, once, len(taken))
 
 
 def _middle(repeats: list[Mounting]) -> tuple[Mounting, Array]:

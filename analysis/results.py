@@ -89,7 +89,8 @@ class Mounting:
 class Calibration:
     """Both mountings, in force from `from_s` of session time on.
 
-    `calibrated` False: worn in segment axes (identity), nothing measured.
+    `calibrated` False: worn in segment axes (identity), nothing measured. repeats: stands and bows
+    that it was made of.
     """
 
     pelvis: Mounting
@@ -97,6 +98,7 @@ class Calibration:
     from_s: float = float("-inf")
     calibrated: bool = False
     flags: tuple[Flag, ...] = ()
+    repeats: int = 1
 
     def fixed(self, pelvis: Fixing, upper_back: Fixing) -> Calibration:
         """The same, with what holds each sensor said."""

@@ -157,5 +157,6 @@ class LiveSession:
             return False
         calibration = calibration.fixed(*self._store.fixings.of(self._id))
         self._store.swings.add_calibration(self._id, calibration, (stand.id, bow.id))
-        self._publish(CalibrationMessage(calibrated=True, text=verdict(calibration)))
+        text, repeats = verdict(calibration), calibration.repeats
+        self._publish(CalibrationMessage(calibrated=True, text=text, repeats=repeats))
         return True

@@ -268,6 +268,7 @@ class StoredCalibration(Base):
     mountings: Mapped[dict[str, Any]] = mapped_column(JSON)
     flags: Mapped[list[dict[str, Any]]] = mapped_column(JSON)
     analysis_version: Mapped[int] = mapped_column(Integer)
+    repeats: Mapped[int] = mapped_column(Integer, default=1, server_default="1")
 
 
 class StoredSwing(Base):

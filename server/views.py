@@ -244,10 +244,11 @@ class TraceMessage(View):
 
 
 class CalibrationView(View):
-    """What came of a stand and a bow, in words too."""
+    """What came of a stand and a bow, in words too. repeats: stands and bows that it is made of."""
 
     calibrated: bool
     text: str
+    repeats: int = 1
 
 
 class CalibrationMessage(CalibrationView):

@@ -69,7 +69,9 @@ def session_calibration(session_id: SessionId, service: ServiceOf) -> Calibratio
         raise ConflictError(
             "This session has no calibration yet: stand still for three seconds, then bow."
         )
-    return CalibrationView(calibrated=newest.calibrated, text=verdict(newest))
+    return CalibrationView(
+        calibrated=newest.calibrated, text=verdict(newest), repeats=newest.repeats
+    )
 
 
 @router.get("/{session_id}/sync-checks", responses=NOT_FOUND)

@@ -148,6 +148,7 @@ def calibration_row(
             "upper_back": _mounting_values(calibration.upper_back),
         },
         flags=_flag_values(calibration.flags),
+        repeats=calibration.repeats,
         analysis_version=ANALYSIS_VERSION,
     )
 
@@ -207,4 +208,5 @@ def _calibration(row: StoredCalibration) -> Calibration:
         from_s=row.from_s,
         calibrated=row.calibrated,
         flags=tuple(Flag(**flag) for flag in row.flags),
+        repeats=row.repeats,
     )

@@ -60,7 +60,9 @@ def test_it_holds_from_the_earliest_stand_on():
 
 
 def test_three_repeats_are_surer_than_one_but_not_beyond_the_golfers_habit():
-    many = pooled([calibration([0.0] * 3) for _ in range(3)]).pelvis
+    thrice = pooled([calibration([0.0] * 3) for _ in range(3)])
+    many = thrice.pelvis
+    assert thrice.repeats == 3
     endless = pooled([calibration([0.0] * 3) for _ in range(1000)]).pelvis
     assert endless.tilt_u_rad < many.tilt_u_rad < STANCE_U
     assert endless.heading_u_rad < many.heading_u_rad < BOW_U
@@ -91,7 +93,7 @@ def test_the_stated_uncertainty_holds_when_habit_and_chance_are_drawn():
 def test_a_doubtful_repeat_is_left_out_where_another_is_without_doubt():
     good, bad = calibration([0.0] * 3), calibration([0.0, 25.0, 0.0], flags=(CROOKED,))
     found = pooled([good, bad])
-    assert found.flags == ()
+    assert (found.flags, found.repeats) == ((), 1)
     assert np.abs(off(found.pelvis)).max() < 0.01
 
 

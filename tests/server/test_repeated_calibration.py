@@ -84,6 +84,7 @@ def test_repeats_before_a_swing_are_one_calibration_and_the_one_after_it_its_own
             assert mounting.rotation.tolist() == expected.rotation.tolist()
             assert mounting.tilt_u_rad == expected.tilt_u_rad
     assert both.from_s == marks[0].start_s
+    assert [one.repeats for one in (first, both, after)] == [1, 2, 1]
     assert both.pelvis.tilt_u_rad < first.pelvis.tilt_u_rad
     assert store.swings.newest_calibration(session).from_s == marks[4].start_s
     swings = [record.swing for record in store.swings.of_session(session)]

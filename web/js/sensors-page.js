@@ -123,7 +123,6 @@ export class SensorsPage {
     this.#asked = session.id;
     const known = await calibration(session.id).catch(() => null);
     if (known === null || this.#state.session?.id !== session.id || this.#state.calibration?.text) return;
-    this.#state.repeats = 0;
     this.#state.applyCalibration(known);
     this.#walk.judge(known);
     this.#show();

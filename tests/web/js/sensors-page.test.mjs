@@ -171,21 +171,18 @@ test("news stand newest first, as sentences", () => {
   assert.deepEqual(newsLines(undefined), []);
 });
 
-test("repeats with a swing or two minutes in between are not taken together", () => {
+test("the service says how many repeats count together, and a swing begins them anew", () => {
   const state = streaming();
-  const good = { type: "calibration", calibrated: true, text: "Calibrated." };
+  const good = { type: "calibration", calibrated: true, text: "Calibrated.", repeats: 2 };
   state.applyLive(good);
   state.applyLive({ type: "swing", swing: { window: { start_s: 5 } } });
-  assert.equal(state.repeats, 1, "a swing before it was found anew");
+  assert.equal(state.repeats, 2, "a swing before it was found anew");
   state.applyLive({ type: "swing", swing: { window: { start_s: 20 } } });
-  state.applyLive(good);
-  assert.equal(state.repeats, 1, "a swing came in between");
-  state.streams = [stream("pelvis", { last_seen_s: 40 }), stream("upper_back", { last_seen_s: 40 })];
-  state.applyLive(good);
-  assert.equal(state.repeats, 2);
-  state.streams = [stream("pelvis", { last_seen_s: 170 }), stream("upper_back", { last_seen_s: 170 })];
-  state.applyLive(good);
-  assert.equal(state.repeats, 1, "too long ago");
+  assert.equal(state.repeats, 0, "a swing came after it");
+  state.applyLive({ ...good, repeats: 1 });
+  assert.equal(state.repeats, 1);
+  state.applyLive({ type: "calibration", calibrated: false, text: "Repeat." });
+  assert.equal(state.repeats, 1, "one that could not be read changes nothing");
 });
 
 test("repeats are counted, or taken as the service counts them, and begin anew with a session", () => {

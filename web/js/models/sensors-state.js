@@ -2,7 +2,6 @@
 
 import { SEGMENTS } from "./sensor-facts.js";
 
-const TOGETHER_S = 120; // repeats further apart are not taken together
 const OFF = { enabled: false, scanning: false, streaming: false, session_id: null, obstacle: null };
 
 export class SensorsState {
@@ -36,10 +35,8 @@ export class SensorsState {
   /** One that could not be read leaves the one before it in force. */
   applyCalibration(message) {
     if (message.calibrated) {
-      const now = Math.max(...this.streams.map(({ last_seen_s: seen }) => seen ?? 0), 0);
-      const before = now - this.#calibratedAt > TOGETHER_S ? 0 : this.repeats;
-      this.repeats = message.repeats ?? before + 1;
-      this.#calibratedAt = now;
+      this.repeats = message.repeats ?? 1;
+      this.#calibratedAt = Math.max(...this.streams.map(({ last_seen_s: seen }) => seen ?? 0), 0);
     }
     if (message.calibrated || !this.calibration?.calibrated) this.calibration = message;
   }
