@@ -1,6 +1,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { troubleLines } from "../../../web/js/models/trouble-lines.js";
+import { SensorsState } from "../../../web/js/models/sensors-state.js";
+import { sensorsLine } from "../../../web/js/models/sensors-line.js";
 
 const trouble = { text: "Pelvis sensor slow for 2.0 s", at: "2026-05-04T10:00:00Z" };
 
@@ -22,4 +24,17 @@ test("twenty troubles all stand and no rest is counted", () => {
   const lines = troubleLines(Array(20).fill(trouble));
   assert.equal(lines.length, 20);
   assert.doesNotMatch(lines.at(-1), /more/);
+});
+
+test("the Sensors page says that the service stores nothing, until it does again", () => {
+  const state = new SensorsState();
+  state.applySensors({ radio: { ...state.radio, enabled: true }, sensors: [], swapped: false });
+  const trouble = "the disk with the database is full: free some space on it";
+  assert.equal(state.applyLive({ type: "status", streams: [], trouble }), true);
+  assert.deepEqual(sensorsLine(state), {
+    level: "loud",
+    text: "The disk with the database is full: free some space on it.",
+  });
+  state.applyLive({ type: "status", streams: [], trouble: null });
+  assert.equal(sensorsLine(state).level, "calm");
 });
