@@ -40,14 +40,20 @@ def kept(folder) -> list[bytes]:
     return frames
 
 
-@pytest.mark.parametrize("behind", [False, True])
-def test_what_a_full_disk_refuses_waits_in_memory_and_follows_in_order(disk, behind):
+def overfilled(disk, *, behind):
+    """A run's folder and its spool, given 200 frames on a disk that has room for fewer."""
     run = disk.folder / "run"
     spool = WriteBehindSpool(DiskSpool(run, overflow_bytes=0)) if behind else DiskSpool(run)
     spool.keep_hello(HELLO)
     disk.fill(leave=40_000)
     for number in range(200):
         spool.append(frame(number))
+    return run, spool
+
+
+@pytest.mark.parametrize("behind", [False, True])
+def test_what_a_full_disk_refuses_waits_in_memory_and_follows_in_order(disk, behind):
+    run, spool = overfilled(disk, behind=behind)
     assert [spool.read(n) for n in range(200)] == [frame(n) for n in range(200)]
     if not behind:
         assert spool.trouble == f"{run} (No space left on device)"
@@ -59,12 +65,7 @@ def test_what_a_full_disk_refuses_waits_in_memory_and_follows_in_order(disk, beh
 
 @pytest.mark.parametrize("behind", [False, True])
 def test_what_a_disk_full_to_the_last_would_not_take_is_counted(disk, behind):
-    run = disk.folder / "run"
-    spool = WriteBehindSpool(DiskSpool(run, overflow_bytes=0)) if behind else DiskSpool(run)
-    spool.keep_hello(HELLO)
-    disk.fill(leave=40_000)
-    for number in range(200):
-        spool.append(frame(number))
+    run, spool = overfilled(disk, behind=behind)
     lost = spool.close(done=False)
     assert 0 < lost < 200
     assert kept(run) == [frame(n) for n in range(200 - lost)]

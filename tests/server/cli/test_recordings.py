@@ -94,12 +94,23 @@ def test_what_was_imported_is_found_again_in_the_stored_samples(torsolog, tmp_pa
         store.close()
 
 
+def state(recording, key, value):
+    """Let both sensors' motion.json of a recording say something more."""
+    for sidecar in recording.rglob("*_motion.json"):
+        facts = json.loads(sidecar.read_text("utf-8"))
+        sidecar.write_text(json.dumps(facts | {key: value}), "utf-8")
+
+
+def exported(torsolog, session, database):
+    """A stored session's rows, in the columns that `analyse` writes."""
+    rows = table(torsolog("export", "--session", session, "--database", database).out)
+    return [{name: row[name] for name in csv_header()} for row in rows]
+
+
 def test_a_recording_that_states_means_is_read_half_a_sample_earlier(
     torsolog, tmp_path, demo_copy, analysed
 ):
-    for sidecar in demo_copy.rglob("*_motion.json"):
-        facts = json.loads(sidecar.read_text("utf-8"))
-        sidecar.write_text(json.dumps(facts | {"GyroscopeSample": "mean"}), "utf-8")
+    state(demo_copy, "GyroscopeSample", "mean")
     file, database = tmp_path / "swings.csv", tmp_path / "torsolog.db"
     assert torsolog("analyse", demo_copy, "--csv", file).code == 0
     told = table(file.read_text("utf-8"))
@@ -107,8 +118,7 @@ def test_a_recording_that_states_means_is_read_half_a_sample_earlier(
         moved = [float(a[column]) - float(b[column]) for a, b in zip(told, analysed, strict=True)]
         assert moved == pytest.approx([-0.0025] * 3, abs=0.0004), column
     session = torsolog("import", demo_copy, "--database", database).out.strip()
-    stored = table(torsolog("export", "--session", session, "--database", database).out)
-    assert [{name: row[name] for name in csv_header()} for row in stored] == told
+    assert exported(torsolog, session, database) == told
     store = Store(sqlite_url(database))
     try:
         kept = [record.swing for record in store.swings.of_session(session)]
@@ -120,9 +130,7 @@ def test_a_recording_that_states_means_is_read_half_a_sample_earlier(
 def test_a_recording_of_strapped_sensors_is_read_without_their_ride(
     torsolog, tmp_path, demo_copy, analysed
 ):
-    for sidecar in demo_copy.rglob("*_motion.json"):
-        facts = json.loads(sidecar.read_text("utf-8"))
-        sidecar.write_text(json.dumps(facts | {"SensorFixing": "strapped"}), "utf-8")
+    state(demo_copy, "SensorFixing", "strapped")
     file, database = tmp_path / "swings.csv", tmp_path / "torsolog.db"
     assert torsolog("analyse", demo_copy, "--csv", file).code == 0
     told = table(file.read_text("utf-8"))
@@ -131,16 +139,12 @@ def test_a_recording_of_strapped_sensors_is_read_without_their_ride(
             assert 0.95 * float(other[column]) < float(one[column]) < 0.998 * float(other[column])
             assert float(one[f"{column}_u"]) < float(other[f"{column}_u"])
     session = torsolog("import", demo_copy, "--database", database).out.strip()
-    stored = table(torsolog("export", "--session", session, "--database", database).out)
-    assert [{name: row[name] for name in csv_header()} for row in stored] == told
+    assert exported(torsolog, session, database) == told
     option = ("--fixing", "strapped", "--csv", tmp_path / "option.csv")
     assert torsolog("analyse", DEMO_RECORDING, *option).code == 0
     assert table((tmp_path / "option.csv").read_text("utf-8")) == told
     undone = torsolog("import", demo_copy, "--fixing", "unknown", "--database", database)
-    as_it_was = table(
-        torsolog("export", "--session", undone.out.strip(), "--database", database).out
-    )
-    assert [{name: row[name] for name in csv_header()} for row in as_it_was] == analysed
+    assert exported(torsolog, undone.out.strip(), database) == analysed
 
 
 def test_a_golfer_is_taken_by_name_and_not_made_twice(torsolog, tmp_path):
