@@ -58,17 +58,17 @@ class Flag:
 class Fixing(StrEnum):
     """What holds a sensor to its segment; only the user can know."""
 
-    @classmethod
-    def of(cls, stated: str | None) -> Fixing:
-        """What was said; UNKNOWN where nothing was. Raises ValueError."""
-        return cls.UNKNOWN if stated is None else cls(stated)
-
     UNKNOWN = "unknown"
     """Not said: nothing is undone, and the uncertainty counts riding as likely as not."""
     STRAPPED = "strapped"
     """A belt or strap over skin and cloth: the usual ride is undone (analysis.ride)."""
     RIGID = "rigid"
     """As on a plate: it does not ride."""
+
+    @classmethod
+    def of(cls, stated: str | None) -> Fixing:
+        """What was said; UNKNOWN where nothing was. Raises ValueError."""
+        return cls.UNKNOWN if stated is None else cls(stated)
 
 
 @dataclass(frozen=True, slots=True)

@@ -106,11 +106,8 @@ class Radio:
             known = not isinstance(error, SensorError)
             self.obstacle = str(obstacle_of(error, "sensor")) if known else str(error)
 
-    def assign(self, address: str, segment: SegmentName | None, **said: Fixing | None) -> None:
-        """Remember where a sensor is worn and, where `fixing` is said, what holds it.
-
-        Raises ConflictError, NotFoundError.
-        """
+    def assign(self, address: str, segment: SegmentName | None) -> None:
+        """Remember where a sensor is worn. Raises ConflictError, NotFoundError."""
         self._check()
         if self.streaming:
             raise ConflictError("The sensors are streaming: stop them first, then assign.")
@@ -122,24 +119,33 @@ class Radio:
             if segment is None:
                 book.forget(address)
             elif seen is not None and seen.profile is not None:
-                fixing = said.get("fixing", known.fixing if known is not None else None)
                 book.assign(
                     KnownSensor(
                         address=seen.address,
                         name=seen.name,
                         profile=seen.profile.id,
                         segment=segment,
-                        fixing=fixing,
+                        fixing=known.fixing if known is not None else None,
                     )
                 )
             elif known is not None:
-                book.assign(msgspec.structs.replace(known, segment=segment, **said))
+                book.assign(msgspec.structs.replace(known, segment=segment))
             else:
                 raise ConflictError(
                     f"No profile knows the device {address}, so its packets cannot be read: "
                     "`torsolog profile list` names what can be read, and a profile of your own, "
                     "checked with `torsolog profile check`, adds another sensor."
                 )
+        except SensorError as error:
+            raise ConflictError(str(error)) from error
+
+    def hold(self, address: str, fixing: Fixing | None) -> None:
+        """Remember what holds a sensor that is worn somewhere. Raises ConflictError."""
+        book = self._book()
+        known = book.at(address)
+        try:
+            if known is not None:
+                book.assign(msgspec.structs.replace(known, fixing=fixing))
         except SensorError as error:
             raise ConflictError(str(error)) from error
 

@@ -100,9 +100,9 @@ def swap(service: ServiceOf) -> SensorsView:
 @router.put("/{address}", responses=CONFLICT)
 async def assign(address: str, place: PlaceInput, service: ServiceOf) -> SensorsView:
     """Remember where a sensor is worn; it takes the place of the one that was there."""
-    service.radio.assign(
-        address, place.segment, **place.model_dump(include={"fixing"}, exclude_unset=True)
-    )
+    service.radio.assign(address, place.segment)
+    if "fixing" in place.model_fields_set:
+        service.radio.hold(address, place.fixing)
     return sensors_view(service)
 
 
