@@ -178,6 +178,7 @@ async def test_the_calibration_in_force_is_given_in_the_words_of_the_live_channe
     assert (await client.get(path)).json() == {
         "calibrated": True,
         "text": "Calibrated: both sensors are measured against the body.",
+        "repeats": 1,
     }
 
 
