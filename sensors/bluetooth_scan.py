@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Sequence
+import logging
+from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass
+from types import TracebackType
 from typing import Final, Self
 
 from bleak import BleakAdapter, BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
-from bleak.exc import BleakDeviceNotFoundError
+from bleak.exc import BleakDeviceNotFoundError, BleakError
 
+from sensors.bluetooth_obstacles import BLUETOOTH_ERRORS
 from sensors.profile import Profile
 from sensors.profile_library import ProfileLibrary
+
+log = logging.getLogger(__name__)
 
 STRONG_DBM: Final = -65
 FAIR_DBM: Final = -80
@@ -24,6 +29,8 @@ _NO_SIGNAL_DBM: Final = -127
 """What bleak gives where the system tells no strength."""
 _GENERIC: Final = ("1800", "1801")
 """Services that every Bluetooth LE device has: Generic Access and Generic Attribute."""
+_SWITCH_S: Final = 3.0
+"""How long a scan may take to end, and to begin where it is called off meanwhile, s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,16 +67,22 @@ class SensorScan:
         self._library = library
         self._seen: dict[str, SeenSensor] = {}
         self._scanner = BleakScanner(detection_callback=self._detected)
+        self._stack = contextlib.AsyncExitStack()
 
     async def __aenter__(self) -> Self:
         for device in await connected_devices(self._library.profiles):
             profile = self._library.recognise(device.name)
             self._see(SeenSensor(device.address, device.name or "", None, profile, connected=True))
-        await self._scanner.start()
+        await self._stack.enter_async_context(_scanning(self._scanner))
         return self
 
-    async def __aexit__(self, *_: object) -> None:
-        await self._scanner.stop()
+    async def __aexit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        await self._stack.__aexit__(kind, error, trace)
 
     def sensors(self) -> list[SeenSensor]:
         """Those that a profile fits."""
@@ -119,10 +132,62 @@ async def find(address: str, timeout_s: float) -> BLEDevice:
 
     Raises BleakDeviceNotFoundError, and what bleak raises for a scan.
     """
-    found = await BleakScanner.find_device_by_address(address, timeout=timeout_s)
-    if found is None:
+    found: asyncio.Future[BLEDevice] = asyncio.get_running_loop().create_future()
+
+    def detected(device: BLEDevice, _: AdvertisementData) -> None:
+        if device.address.lower() == address.lower() and not found.done():
+            found.set_result(device)
+
+    async with _scanning(BleakScanner(detection_callback=detected)):
+        await asyncio.wait({found}, timeout=timeout_s)
+    if not found.done():
         raise BleakDeviceNotFoundError(address, f"{address} was not seen in {timeout_s:g} s")
-    return found
+    return found.result()
+
+
+@contextlib.asynccontextmanager
+async def _scanning(scanner: BleakScanner) -> AsyncIterator[None]:
+    """Scan in the block. Raises what bleak raises for a scan that cannot begin or end.
+
+    A cancel while it begins lets it begin and ends it: half begun, it would stay on in the system,
+    which then refuses the next one. Where the block ends by an error of its own, a scan that cannot
+    be ended is only logged.
+    """
+    starting = asyncio.ensure_future(scanner.start())
+    try:
+        await asyncio.shield(starting)
+    except asyncio.CancelledError:
+        await asyncio.wait({starting}, timeout=_SWITCH_S)
+        starting.cancel()
+        await asyncio.wait({starting})
+        if not starting.cancelled() and starting.exception() is None:
+            await _end_quietly(scanner)
+        raise
+    try:
+        yield
+    except BaseException:
+        await _end_quietly(scanner)
+        raise
+    await _end(scanner)
+
+
+async def _end(scanner: BleakScanner) -> None:
+    """End a scan. Raises what bleak raises; TimeoutError where nobody answers.
+
+    A call on a connection that is closed already is answered by nobody (dbus-fast 5.2): asking for
+    the adapter first finds that out, or connects anew. One that is switched off can be told.
+    """
+    async with asyncio.timeout(_SWITCH_S):
+        with contextlib.suppress(NotImplementedError, BleakError):
+            await BleakAdapter.get()
+        await scanner.stop()
+
+
+async def _end_quietly(scanner: BleakScanner) -> None:
+    try:
+        await _end(scanner)
+    except BLUETOOTH_ERRORS as error:
+        log.info("a scan could not be ended: %s", error)
 
 
 async def connected_devices(profiles: Sequence[Profile]) -> list[BLEDevice]:
