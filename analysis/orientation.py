@@ -10,8 +10,7 @@ import numpy.typing as npt
 from analysis import rotation
 from analysis.averaging import at_stamps
 from analysis.errors import SampleError
-from analysis.filtering import nominal_step_s
-from analysis.gravity import Vertical, fit_vertical
+from analysis.gravity import Vertical, after_knots, fit_vertical
 from analysis.quantiles import median
 from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
 from analysis.results import Fixing, Flag, Interval, Mounting
@@ -79,11 +78,13 @@ def segment_motion(
     if len(samples) < 2:
         raise SampleError(f"segment motion: expected at least 2 samples, received {len(samples)}")
     time_s, spells = samples.time_s, quiet_spells(samples)
-    step_s = nominal_step_s(time_s)
+    steps_s = time_s[1:] - time_s[:-1]
+    step_s = median(steps_s)
     at_rest = gyro_bias(spells)
     matrix = rotation.to_matrix(mounting.rotation)
-    force = rotation.rotate(mounting.rotation, samples.accel)
-    rate = rotation.rotate(mounting.rotation, _turning(samples, mounting) - at_rest.rate)
+    # component by component in memory, as what comes next will want them
+    force = (matrix @ samples.accel.T).T
+    rate = (matrix @ (_turning(samples, mounting) - at_rest.rate).T).T
     fastest = int(np.argmax(rotation.squared_length(rate)))
     fit = fit_vertical(
         time_s,
@@ -93,7 +94,7 @@ def segment_motion(
         bias_covariance=matrix @ at_rest.covariance @ matrix.T,
     )
     rate -= fit.bias
-    clipped, gaps = _clipped(samples.gyro, gyro_range), _gaps(time_s, step_s)
+    clipped, gaps = _clipped(samples.gyro, gyro_range), _gaps(time_s, steps_s, step_s)
     return SegmentMotion(
         time_s,
         _upright(time_s, fit),
@@ -126,19 +127,15 @@ def _upright(time_s: Array, fit: Vertical) -> Array:
     One turn brings the mean vertical upright; what is left is small at every knot, so the
     shortest turns that remove it add nothing to the heading and may be interpolated.
     """
-    mean = fit.up.mean(axis=0)
-    if not _shows_gravity(mean):
-        # better the segment's own long axis at the start than nothing at all; it is flagged
-        return fit.turned
-    level = rotation.shortest_arc(mean, _UP)
-    rest = rotation.shortest_arc(rotation.rotate(level, fit.up), _UP)
-    turn = rotation.multiply(rest, level)
-    heading = float(rotation.heading(rotation.multiply(turn[0], fit.turned[0])))
-    turn = rotation.multiply(rotation.from_axis(1, -heading), turn)
-    between = np.empty_like(fit.turned)
-    for k in range(4):
-        between[:, k] = np.interp(time_s, fit.knots_s, turn[:, k])
-    return rotation.normalise(rotation.multiply(between, fit.turned))
+    mean, turn = fit.up.mean(axis=0), fit.amended
+    # without gravity, better the segment's own long axis at the start than nothing; it is flagged
+    if _shows_gravity(mean):
+        level = rotation.shortest_arc(mean, _UP)
+        rest = rotation.shortest_arc(rotation.rotate(level, fit.up), _UP)
+        turn = rotation.multiply(rotation.multiply(rest, level), turn)
+        heading = float(rotation.heading(rotation.multiply(turn[0], fit.turned[0])))
+        turn = rotation.multiply(rotation.from_axis(1, -heading), turn)
+    return after_knots(time_s, fit.turned, fit.knots_s, turn)
 
 
 def _shows_gravity(up: Array) -> bool:
@@ -155,13 +152,15 @@ def _clipped(gyro: Array, gyro_range: float | None) -> Mask:
             if abs(extreme) < CLIP_LEAST:
                 continue
             held = np.flatnonzero(axis == extreme)
+            if held.size < CLIP_RUN:
+                continue
             for run in np.split(held, np.flatnonzero(np.diff(held) > 1) + 1):
                 clipped[run] |= run.size >= CLIP_RUN
     return clipped
 
 
-def _gaps(time_s: Array, step_s: float) -> tuple[Interval, ...]:
-    long = np.flatnonzero(np.diff(time_s) > GAP_FACTOR * step_s)
+def _gaps(time_s: Array, steps_s: Array, step_s: float) -> tuple[Interval, ...]:
+    long = np.flatnonzero(steps_s > GAP_FACTOR * step_s)
     return tuple(Interval(float(time_s[k]), float(time_s[k + 1])) for k in long)
 
 
@@ -169,8 +168,8 @@ def _noise_density(gyro: Array, step_s: float) -> float:
     """White rate noise from the median second difference, which motion hardly touches."""
     if gyro.shape[0] < 3:
         return 0.0
-    gyro = gyro[: gyro.shape[0] // 3 * 3].reshape(-1, 3, 3)
-    second = gyro[:, 2] - 2.0 * gyro[:, 1] + gyro[:, 0]
+    planes = gyro[: gyro.shape[0] // 3 * 3].T
+    second = planes[:, 2::3] - 2.0 * planes[:, 1::3] + planes[:, ::3]
     sd = median(np.abs(second)) / 0.6745 / np.sqrt(6.0)
     return float(sd * np.sqrt(2.0 * step_s))
 

@@ -6,7 +6,6 @@ comes back, so the mean rate is the bias plus (net sway) / (length of the spell)
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +16,8 @@ from analysis.quantiles import median
 from analysis.rotation import squared_length
 from analysis.samples import Array, SampleTable
 
+Rows = npt.NDArray[np.intp]
+
 SMOOTHING_S = 0.1
 """Averaging for the test of quiet: lets sensor noise fall below sway, blurs no swing onset."""
 QUIET_RATE = np.radians(8.0)
@@ -24,6 +25,8 @@ QUIET_RATE = np.radians(8.0)
 passes 8 deg/s within 30 ms; both read off an open motion-capture swing, no published figure."""
 QUIET_ACCEL = 0.6
 """m/s^2, allowed difference of the smoothed specific force from its mean length in quiet."""
+SLACK_S = 1e-6
+"""Keeps rounding of the times from deciding whether the outermost samples of a mean count."""
 STILLEST_S = 0.5
 """Stretch whose mean rate is a first guess of the bias."""
 SHORTEST_SPELL_S = 0.3
@@ -68,30 +71,29 @@ class GyroBias:
 
 def running_mean(time_s: Array, values: Array, width_s: float) -> Array:
     """Mean over the samples within half a width on either side of every one: (n, k) -> (n, k)."""
-    mean: Array = _means_near(time_s, _running_sum(values.T), time_s, width_s).T
+    mean: Array = _running_mean(time_s, _running_sum(values.T), width_s).T
     return mean
 
 
 def quiet_mask(samples: SampleTable) -> npt.NDArray[np.bool_]:
     """Where the segment hardly moves, (n,). See `quiet_spells`."""
+    if not len(samples):
+        return np.zeros(0, dtype=np.bool_)
     summed = _summed(samples)
     return _quiet(samples.time_s, summed, _smoothed(samples.time_s, summed))
 
 
 def quiet_spells(samples: SampleTable) -> tuple[QuietSpell, ...]:
     """Spells of at least SHORTEST_SPELL_S in which the segment hardly moves, in order of time."""
+    if not len(samples):
+        return ()
     time_s, summed = samples.time_s, _summed(samples)
     smoothed = _smoothed(time_s, summed)
     mask = np.zeros(time_s.size + 2, dtype=np.int8)
     mask[1:-1] = _quiet(time_s, summed, smoothed)
-    rows = np.flatnonzero(np.diff(mask)).reshape(-1, 2)
-    lengths = time_s[rows[:, 1] - 1] - time_s[rows[:, 0]]
-    rows = rows[lengths >= SHORTEST_SPELL_S]
-    means = _means(summed, rows[:, 0], rows[:, 1])
-    return tuple(
-        _spell(time_s, smoothed, int(first), int(last), mean)
-        for (first, last), mean in zip(rows, means.T, strict=True)
-    )
+    first, last = np.flatnonzero(mask[1:] != mask[:-1]).reshape(-1, 2).T
+    long = time_s[last - 1] - time_s[first] >= SHORTEST_SPELL_S
+    return _spells(time_s, summed, smoothed, first[long], last[long])
 
 
 def gyro_bias(spells: tuple[QuietSpell, ...]) -> GyroBias:
@@ -105,13 +107,17 @@ def gyro_bias(spells: tuple[QuietSpell, ...]) -> GyroBias:
     if not spells:
         return GyroBias(np.zeros(3), np.eye(3) / prior)
     rates = np.array([spell.gyro for spell in spells])
-    certainty = np.array([[1.0 / spell.gyro_u**2] for spell in spells])
-    nearness = certainty / CAUCHY_TUNING**2
-    rate, total = np.array([median(axis) for axis in rates.T]), np.full(3, prior)
+    variance = np.array([[spell.gyro_u] for spell in spells]) ** 2
+    variance, tuned = np.broadcast_to(variance, rates.shape).copy(), rates / CAUCHY_TUNING
+    ordered = np.sort(rates, axis=0)
+    rate = 0.5 * (ordered[(len(spells) - 1) // 2] + ordered[len(spells) // 2])
     for _ in range(ROBUST_PASSES):
-        off = rates - rate
-        weights = certainty / (1.0 + off * off * nearness)
-        total = prior + np.add.reduce(weights)
+        # one over the certainty, 1 / u^2, times the weight of what lies off, 1 / (1 + (off/cu)^2)
+        off = tuned - rate / CAUCHY_TUNING
+        off *= off
+        off += variance
+        weights = np.reciprocal(off, out=off)
+        total = np.add.reduce(weights) + prior
         rate = np.add.reduce(weights * rates) / total
     return GyroBias(rate, np.diag(1.0 / total))
 
@@ -131,7 +137,7 @@ def _running_sum(rows: Array) -> Array:
     return total
 
 
-def _means(summed: Array, first: npt.NDArray[np.intp], last: npt.NDArray[np.intp]) -> Array:
+def _means(summed: Array, first: Rows, last: Rows) -> Array:
     """Means (k, m) from each of m samples `first` up to before that of `last`, none of them empty,
     from running sums (k, n + 1)."""
     mean = summed.take(last, axis=1)
@@ -140,26 +146,55 @@ def _means(summed: Array, first: npt.NDArray[np.intp], last: npt.NDArray[np.intp
     return mean
 
 
-def _means_near(time_s: Array, summed: Array, at_s: Array, width_s: float) -> Array:
-    """Means within half a width on either side of times, each of which has a sample near it."""
-    # the slack keeps rounding of the times from deciding whether the outermost samples count
-    half_s = 0.5 * width_s + 1e-6
-    first = np.searchsorted(time_s, at_s - half_s, side="left")
-    return _means(summed, first, np.searchsorted(time_s, at_s + half_s, side="right"))
+def _running_mean(time_s: Array, summed: Array, width_s: float) -> Array:
+    """Means (k, n) within half a width on either side of every sample, from running sums."""
+    reach = _even_reach(time_s, width_s)
+    if reach is None:
+        return _means(summed, *_rows_near(time_s, time_s, width_s))
+    # without look-up: a slice of the sums less another, with level sums beyond the ends
+    count = time_s.size
+    padded = np.empty((summed.shape[0], count + 2 * reach + 1))
+    padded[:, :reach], padded[:, reach : reach + count + 1] = 0.0, summed
+    padded[:, reach + count + 1 :] = summed[:, -1:]
+    mean = padded[:, 2 * reach + 1 :] - padded[:, :count]
+    row = np.arange(count)
+    sizes = np.minimum(row + reach, count - 1) - np.maximum(row - reach, 0) + 1
+    mean /= sizes
+    return mean
+
+
+def _even_reach(time_s: Array, width_s: float) -> int | None:
+    """How many samples lie within half a width on one side of every sample but those near the ends,
+    where for all of them it is the same number."""
+    half_s, count = 0.5 * width_s + SLACK_S, time_s.size
+    middle_s = time_s[count // 2]
+    reach = int(time_s.searchsorted(middle_s + half_s, side="right")) - count // 2 - 1
+    if not 0 < 2 * reach < count - 1:
+        return None
+    within = (time_s[reach:] - time_s[:-reach]).max() <= half_s
+    beyond = (time_s[reach + 1 :] - time_s[: -reach - 1]).min() > half_s
+    return reach if within and beyond else None
+
+
+def _rows_near(time_s: Array, at_s: Array, width_s: float) -> tuple[Rows, Rows]:
+    """First and last row, exclusive, of the samples within half a width of times (m,)."""
+    half_s = 0.5 * width_s + SLACK_S
+    first = time_s.searchsorted(at_s - half_s, side="left")
+    return first, time_s.searchsorted(at_s + half_s, side="right")
 
 
 def _smoothed(time_s: Array, summed: Array) -> Array:
     """Axes of gyro and accelerometer, (6, n), averaged over SMOOTHING_S."""
-    return _means_near(time_s, summed[:6], time_s, SMOOTHING_S)
+    return _running_mean(time_s, summed[:6], SMOOTHING_S)
 
 
 def _quiet(time_s: Array, summed: Array, smoothed: Array) -> npt.NDArray[np.bool_]:
-    if not time_s.size:
-        return np.zeros(0, dtype=np.bool_)
-    slow = squared_length(smoothed[:3].T - _rough_bias(time_s, summed)) < QUIET_RATE**2
+    rate = smoothed[:3] - _rough_bias(time_s, summed)[:, None]
+    slow = squared_length(rate.T) < QUIET_RATE**2
     force = np.sqrt(squared_length(smoothed[3:].T))
     level = median(force[slow]) if slow.any() else STANDARD_GRAVITY
-    quiet: npt.NDArray[np.bool_] = slow & (np.abs(force - level) < QUIET_ACCEL)
+    force -= level
+    quiet: npt.NDArray[np.bool_] = slow & (np.abs(force) < QUIET_ACCEL)
     return quiet
 
 
@@ -167,20 +202,43 @@ def _rough_bias(time_s: Array, summed: Array) -> Array:
     """Mean rate of the stillest stretch of half a second: good enough to look for quiet."""
     # sample times themselves, so that each has a sample near it whatever the gaps
     every = max(round(time_s.size * SMOOTHING_S / max(time_s[-1] - time_s[0], SMOOTHING_S)), 1)
-    mean = _means_near(time_s, summed, time_s[::every], STILLEST_S)
+    mean = _means(summed, *_rows_near(time_s, time_s[::every], STILLEST_S))
     size = squared_length(mean[:3].T)
     score = np.where(size < (5.0 * BIAS_PRIOR_U) ** 2, mean[6] - size, np.inf)
     stillest = int(np.argmin(score))
     return mean[:3, stillest] if np.isfinite(score[stillest]) else np.zeros(3)
 
 
-def _spell(time_s: Array, smoothed: Array, first: int, last: int, mean: Array) -> QuietSpell:
-    """The spell of rows first <= row < last, over which the samples have a mean."""
-    start_s, end_s = float(time_s[first]), float(time_s[last - 1])
-    part = smoothed[:, first:last]
-    off = part - (np.add.reduce(part, axis=1) / (last - first))[:, None]
-    variance = (np.add.reduce(off * off, axis=1) / (last - first)).tolist()
-    independent = max((end_s - start_s) / SMOOTHING_S, 2.0)
-    gyro_u = math.hypot(NET_SWAY_U / (end_s - start_s), math.sqrt(max(variance[:3]) / independent))
-    accel_u = math.sqrt(max(variance[3:]) / independent)
-    return QuietSpell(first, last, start_s, end_s, mean[:3], mean[3:6], gyro_u, accel_u)
+def _spells(
+    time_s: Array, summed: Array, smoothed: Array, first: Rows, last: Rows
+) -> tuple[QuietSpell, ...]:
+    """The spells of rows first <= row < last, (m,) each."""
+    if not first.size:
+        return ()
+    means = _means(summed, first, last)
+    variance = _variances(smoothed, first, last)
+    start_s, end_s = time_s[first], time_s[last - 1]
+    independent = np.maximum((end_s - start_s) / SMOOTHING_S, 2.0)
+    gyro_u = np.hypot(
+        NET_SWAY_U / (end_s - start_s), np.sqrt(variance[:3].max(axis=0) / independent)
+    )
+    accel_u = np.sqrt(variance[3:].max(axis=0) / independent)
+    facts = (first, last, start_s, end_s, gyro_u, accel_u)
+    return tuple(
+        QuietSpell(row, stop, start, end, mean[:3], mean[3:6], rate_u, force_u)
+        for row, stop, start, end, rate_u, force_u, mean in zip(
+            *(fact.tolist() for fact in facts), means.T, strict=True
+        )
+    )
+
+
+def _variances(values: Array, first: Rows, last: Rows) -> Array:
+    """Variances (k, m) of values (k, n) over the rows from each of m `first` up to before `last`,
+    one after another and apart."""
+    inside = values[:, first[0] : last[-1]]
+    # sums over a spell and over what lies between it and the next, in turn
+    stops = np.stack((first, last), axis=1).ravel()[:-1] - first[0]
+    counts = last - first
+    mean = np.add.reduceat(inside, stops, axis=1)[:, ::2] / counts
+    variance = np.add.reduceat(inside * inside, stops, axis=1)[:, ::2] / counts - mean * mean
+    return np.asarray(np.maximum(variance, 0.0))

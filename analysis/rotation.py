@@ -45,8 +45,12 @@ def conjugate(quaternion: Array) -> Array:
 
 def normalise(quaternion: Array) -> Array:
     """Scaled to unit length, (..., 4). The zero quaternion is not a rotation and gives NaN."""
-    unit: Array = quaternion / np.sqrt(squared_length(quaternion))[..., None]
-    return unit
+    if quaternion.ndim != 2:
+        unit: Array = quaternion / np.sqrt(squared_length(quaternion))[..., None]
+        return unit
+    planes = np.ascontiguousarray(quaternion.T)
+    planes = planes / np.sqrt(squared_length(planes.T))
+    return planes.T
 
 
 def squared_length(vector: Array) -> Array:
@@ -62,15 +66,15 @@ def squared_length(vector: Array) -> Array:
 
 def rotate(quaternion: Array, vector: Array) -> Array:
     """Vectors (..., 3) turned by unit quaternions (..., 4); shapes broadcast to (..., 3)."""
-    w, x, y, z = _parts(quaternion)
-    a, b, c = _parts(vector)
-    # v + 2 w (u x v) + 2 u x (u x v), with t = 2 u x v
-    ta, tb, tc = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)
-    out = np.empty((3, *ta.shape))
-    out[0] = a + w * ta + y * tc - z * tb
-    out[1] = b + w * tb + z * ta - x * tc
-    out[2] = c + w * tc + x * tb - y * ta
-    # component by component in memory, as what comes next will want them
+    turn, moved = _planes(quaternion), _planes(vector)
+    if turn.ndim != moved.ndim:
+        axes = max(turn.ndim, moved.ndim)
+        turn, moved = (p.reshape(-1, *(1,) * (axes - p.ndim), *p.shape[1:]) for p in (turn, moved))
+    # v + 2 w (u x v) + 2 u x (u x v)
+    across = _cross(turn[1:], moved)
+    across *= 2.0
+    out = moved + turn[0] * across
+    out += _cross(turn[1:], across)
     return np.moveaxis(out, 0, -1) if out.ndim != 2 else out.T
 
 
@@ -128,14 +132,16 @@ def shortest_arc(start: Array, end: Array) -> Array:
 
 def to_matrix(quaternion: Array) -> Array:
     """Rotation matrices (..., 3, 3) of unit quaternions (..., 4); columns are the turned axes."""
-    w, x, y, z = _parts(quaternion)
-    out = np.empty((*w.shape, 3, 3))
-    for i, a, j, b, c in ((0, x, 1, y, z), (1, y, 2, z, x), (2, z, 0, x, y)):
-        across, along = a * b, w * c
-        out[..., i, i] = 1.0 - 2.0 * (b * b + c * c)
-        out[..., i, j] = 2.0 * (across - along)
-        out[..., j, i] = 2.0 * (across + along)
-    return out
+    planes = _planes(quaternion)
+    twice = 2.0 * planes[1:]
+    square, along = twice * planes[1:], twice * planes[0]
+    out = np.empty((3, 3, *planes.shape[1:]))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        across = twice[i] * planes[1 + j]
+        np.subtract(1.0 - square[j], square[k], out=out[i, i, ...])
+        np.subtract(across, along[k], out=out[i, j, ...])
+        np.add(across, along[k], out=out[j, i, ...])
+    return np.moveaxis(out, (0, 1), (-2, -1)) if out.ndim != 3 else out.transpose(2, 0, 1)
 
 
 def from_matrix(matrix: Array) -> Array:
@@ -259,6 +265,17 @@ def _pairs(quaternion: Array) -> npt.NDArray[np.complex128]:
 
 def _parts(stack: Array) -> tuple[Array, ...]:
     """Components along the last axis: adjacent in memory where there are many."""
-    if stack.ndim <= 2:
-        return tuple(np.ascontiguousarray(stack.T))
-    return tuple(np.ascontiguousarray(np.moveaxis(stack, -1, 0)))
+    return tuple(_planes(stack))
+
+
+def _planes(stack: Array) -> Array:
+    """Stacks (..., k) by component (k, ...), each adjacent in memory: what comes next is faster."""
+    return np.ascontiguousarray(stack.T if stack.ndim <= 2 else np.moveaxis(stack, -1, 0))
+
+
+def _cross(first: Array, second: Array) -> Array:
+    """Cross products of vectors by component, (3, ...) each; shapes of as many axes broadcast."""
+    one, other = np.concatenate((first, first[:2])), np.concatenate((second, second[:2]))
+    product: Array = one[1:4] * other[2:]
+    product -= one[2:] * other[1:4]
+    return product

@@ -86,8 +86,8 @@ class SampleTable:
         return self._with(*(a[first:last] for a in (self.time_s, self.gyro, self.accel)))
 
     def copied(self) -> SampleTable:
-        """The same samples in memory of their own."""
-        return self._with(*(a.copy() for a in (self.time_s, self.gyro, self.accel)))
+        """The same samples in memory of their own, axis by axis, which makes work on them fast."""
+        return self._with(*(a.copy(order="F") for a in (self.time_s, self.gyro, self.accel)))
 
     def _with(self, time_s: Array, gyro: Array, accel: Array) -> SampleTable:
         """With some of its rows, which were checked with the table and need no check again."""

@@ -145,7 +145,9 @@ def _unbroken(samples: SampleTable, at_s: float) -> SampleTable:
 
     Nothing can be carried over a hole in which the golfer may have turned by any angle.
     """
-    holes = np.flatnonzero(np.diff(samples.time_s) > LONGEST_HOLE_S)
+    holes = np.flatnonzero(samples.time_s[1:] - samples.time_s[:-1] > LONGEST_HOLE_S)
+    if not holes.size:
+        return samples
     ends, starts = samples.time_s[holes + 1], samples.time_s[holes]
     before, after = ends[ends < at_s - BREAK_BEFORE_S], starts[starts > at_s + BREAK_AFTER_S]
     first_s = float(before[-1]) if before.size else -np.inf
