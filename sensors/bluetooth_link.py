@@ -29,6 +29,7 @@ from sensors.bluetooth_obstacles import (
     obstacle_of,
 )
 from sensors.bluetooth_scan import find, find_held
+from sensors.called_off import whole
 from sensors.profile import Profile
 
 _FIRST_CONNECT_S: Final = 0.5
@@ -253,14 +254,8 @@ class SensorLink:
 
 async def _connect(client: BleakClient) -> None:
     """Connect. A cancel comes through after a short while. Raises errors of bleak."""
-    connecting = asyncio.ensure_future(client.connect())
     try:
-        await asyncio.shield(connecting)
-    except asyncio.CancelledError:
-        await asyncio.wait({connecting}, timeout=_FIRST_CONNECT_S)
-        connecting.cancel()
-        await asyncio.wait({connecting})
-        raise
+        await whole(client.connect(), _FIRST_CONNECT_S)
     except (AttributeError, KeyError) as error:
         # bleak's tables of a device that vanishes while its services are read
         raise LinkLostError("the sensor went away while it was asked what it offers") from error

@@ -16,6 +16,7 @@ from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakDeviceNotFoundError, BleakError
 
 from sensors.bluetooth_obstacles import BLUETOOTH_ERRORS
+from sensors.called_off import whole
 from sensors.profile import Profile
 from sensors.profile_library import ProfileLibrary
 
@@ -153,15 +154,10 @@ async def _scanning(scanner: BleakScanner) -> AsyncIterator[None]:
     which then refuses the next one. Where the block ends by an error of its own, a scan that cannot
     be ended is only logged.
     """
-    starting = asyncio.ensure_future(scanner.start())
     try:
-        await asyncio.shield(starting)
+        await whole(scanner.start(), _SWITCH_S)
     except asyncio.CancelledError:
-        await asyncio.wait({starting}, timeout=_SWITCH_S)
-        starting.cancel()
-        await asyncio.wait({starting})
-        if not starting.cancelled() and starting.exception() is None:
-            await _end_quietly(scanner)
+        await _end_quietly(scanner)
         raise
     try:
         yield

@@ -4,29 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import gc
 
 import pytest
 
 from sensors.bluetooth_obstacles import BLUETOOTH_ERRORS, ObstacleKind, kind_of
 from sensors.bluetooth_scan import SensorScan, find
 from sensors.profile_library import load_profiles
+from tests.support.aside import Aside
 from tests.support.bluetooth_rig import PELVIS, bluetooth_rig
-
-
-class Aside:
-    """What the event loop says of errors that nobody waited for."""
-
-    def __init__(self) -> None:
-        self.said: list[str] = []
-        asyncio.get_running_loop().set_exception_handler(
-            lambda _loop, context: self.said.append(str(context))
-        )
-
-    async def all(self) -> list[str]:
-        gc.collect()
-        await asyncio.sleep(0)
-        return self.said
 
 
 async def look(seen, then):

@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import json
 import re
+import signal
 import sys
 from dataclasses import dataclass
 
@@ -159,6 +160,20 @@ async def test_a_service_that_is_killed_while_sensors_stream_stores_it_all_when_
                 stored = numbers_of(samples.gyro, samples.accel)
                 assert stored == expected((await rig.state(address))["sent"])[: len(stored)]
                 assert len(before[address]) - len(stored) <= IN_MEMORY
+
+
+async def test_a_service_that_is_stopped_while_its_sensors_are_lost_ends_without_a_word(tmp_path):
+    async with bluetooth_rig() as rig, serving(tmp_path / "torsolog.db") as service:
+        await start(rig, service)
+        await rig.order("set", address=PELVIS, advertises=False)
+        await rig.order("set", address=UPPER_BACK, connect_delay_s=30.0)
+        for address in AT.values():
+            await rig.order("drop", address=address)
+        await told_until(service, lambda told: news(told).count("out of reach") == 2)
+        service.process.send_signal(signal.SIGINT)
+        async with asyncio.timeout(30):
+            assert await service.process.wait() == 0
+        assert await service.process.stderr.read() == b""
 
 
 async def test_a_stop_that_cannot_store_ends_in_time_says_what_remains_and_stores_it_later(

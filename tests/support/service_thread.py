@@ -52,11 +52,8 @@ class ServiceThread:
         return str(answer.json()["id"])
 
     def _run(self) -> None:
-        asyncio.set_event_loop(self._loop)
-        try:
-            self._loop.run_until_complete(self._serve())
-        finally:
-            self._loop.close()
+        with asyncio.Runner(loop_factory=lambda: self._loop) as runner:
+            runner.run(self._serve())
 
     async def _serve(self) -> None:
         self._end = asyncio.Event()
