@@ -16,9 +16,8 @@ import numpy as np
 from scipy.interpolate import PPoly
 
 from sensors.smooth_path import Array, derivatives
-from sensors.wire import SegmentName
+from sensors.wire import SEGMENTS, SegmentName
 
-SEGMENTS: tuple[SegmentName, SegmentName] = ("pelvis", "upper_back")
 STANDARD_GRAVITY = 9.80665
 """m/s^2, along the world's -y; by definition (3rd CGPM, 1901)."""
 

@@ -13,7 +13,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from sensors import range_movements as movements
-from sensors.body_motion import SEGMENTS, BodyMotion
+from sensors.body_motion import BodyMotion
 from sensors.errors import SimulationError
 from sensors.faults import SensorFaults, SensorSamples, SimulatedSensor, join_samples
 from sensors.motion_truth import SwingTruth, swing_truth
@@ -27,7 +27,7 @@ from sensors.swing_shape import (
     SwingSpread,
     write_swing,
 )
-from sensors.wire import MarkKind, SegmentName
+from sensors.wire import SEGMENTS, MarkKind, SegmentName
 
 _MAKES_MOTION, _MAKES_PLAN, _MAKES_SENSOR = 1, 2, 3
 """Which of the independent random streams of a seed."""

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from sensors.body_motion import SEGMENTS
 from sensors.movement_score import UPRIGHT, MovementScore
 from sensors.practice_plan import CalibrationPosture
 from sensors.smooth_path import Knot
+from sensors.wire import SEGMENTS
 
 STEP_S = 0.55
 """One walking step; about 1.8 steps a second."""

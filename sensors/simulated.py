@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import AsyncGenerator, Iterator
-from typing import Final
 
 import numpy as np
 
@@ -15,9 +14,7 @@ from sensors.pace import Pace
 from sensors.replay import PACKET_S, complete_s, in_order_of_time
 from sensors.source import SamplePacket, SourceEvent, StreamClock, StreamStarted, new_stream_id
 from sensors.units import STANDARD_GRAVITY_MPS2
-from sensors.wire import Mark, SegmentName, Stream
-
-SEGMENTS: Final[tuple[SegmentName, ...]] = ("pelvis", "upper_back")
+from sensors.wire import SEGMENTS, Mark, SegmentName, Stream
 
 
 class SimulatedSource:

@@ -11,10 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sensors.body_motion import SEGMENTS
 from sensors.movement_score import MovementScore
 from sensors.smooth_path import Knot
-from sensors.wire import SegmentName
+from sensors.wire import SEGMENTS, SegmentName
 
 _START_BEND = 2.0
 """Curvature of the speed at the reversal, in units of its slope there over the rise time."""

@@ -17,7 +17,7 @@ No I/O here: bytes in, messages out.
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Final, Literal
 
 import msgspec
 import numpy as np
@@ -30,6 +30,7 @@ MAX_FRAME_BYTES = 256 * 1024
 """One frame; a batch of MAX_BATCH_SAMPLES takes 64 kB."""
 
 SegmentName = Literal["pelvis", "upper_back"]
+SEGMENTS: Final[tuple[SegmentName, SegmentName]] = ("pelvis", "upper_back")
 MarkKind = Literal["stand", "bow", "sync"]
 StreamState = Literal["streaming", "silent", "lost", "slow"]
 RateSample = Literal["instant", "mean"]

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from sensors.body_motion import SEGMENTS, STANDARD_GRAVITY
+from sensors.body_motion import STANDARD_GRAVITY
 from sensors.faults import SensorFaults, SoftTissue, Strike, Vector
 from sensors.golfer_simulation import SimulatedGolfer
 from sensors.practice_plan import CalibrationPosture
-from sensors.wire import SegmentName
+from sensors.wire import SEGMENTS, SegmentName
 
 MOUNTING_DEG = 30.0
 GYRO_BIAS_DPS = 3.0

@@ -28,7 +28,7 @@ from sensors.errors import SensorError
 from sensors.profile_library import load_profiles
 from sensors.sensor_book import KnownSensor, SensorBook
 from sensors.service_link import ServiceAddress
-from sensors.wire import Fixing, SegmentName
+from sensors.wire import SEGMENTS, Fixing, SegmentName
 from server.clock import Clock
 from server.errors import ConflictError, NotFoundError
 from server.radio_run import STOP_WITHIN_S, Run, send_left_over
@@ -36,7 +36,6 @@ from server.radio_run import STOP_WITHIN_S, Run, send_left_over
 log = logging.getLogger(__name__)
 
 OFF = "The radio is off in this service: start it with `torsolog serve --radio`."
-SEGMENTS: tuple[SegmentName, ...] = ("pelvis", "upper_back")
 NEWS_KEPT: Final = 5
 
 Begin = Callable[[str], None]

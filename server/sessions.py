@@ -13,8 +13,6 @@ from server.service import Service
 from server.store import NewSession, SessionSummary
 from server.views import SessionMessage, SessionView, StreamView
 
-SEGMENTS: tuple[wire.SegmentName, ...] = ("pelvis", "upper_back")
-
 
 async def start_session(
     service: Service, session_id: str | None, golfer_id: str | None, title: str | None
@@ -86,7 +84,7 @@ def heard_from_both_to_s(service: Service, session_id: str) -> float:
 
 
 def sending_now(
-    service: Service, session_id: str, segments: Sequence[wire.SegmentName] = SEGMENTS
+    service: Service, session_id: str, segments: Sequence[wire.SegmentName] = wire.SEGMENTS
 ) -> dict[wire.SegmentName, StreamView]:
     """The streams of these segments, all of which send now; last_seen_s is known of each.
 

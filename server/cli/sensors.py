@@ -19,11 +19,10 @@ from sensors.bluetooth_obstacles import BLUETOOTH_ERRORS, obstacle_of
 from sensors.bluetooth_scan import SeenSensor, scan_for
 from sensors.profile_library import ProfileLibrary, load_profiles
 from sensors.sensor_book import KnownSensor, SensorBook
-from sensors.wire import SegmentName
+from sensors.wire import SEGMENTS, SegmentName
 from server.cli.console import fail, out, say
 from server.fixing import SAID
 
-SEGMENTS: tuple[SegmentName, ...] = ("pelvis", "upper_back")
 PLACES = {"pelvis": "pelvis", "upper_back": "upper back"}
 
 Seconds = Annotated[

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from sensors.body_motion import SEGMENTS
 from sensors.movement_score import UPRIGHT, MovementScore
 from sensors.swing_shape import SHORT_TURN_EARLY_TRANSITION, write_swing
+from sensors.wire import SEGMENTS
 from tests.support.rotations import rate_by_difference
 
 

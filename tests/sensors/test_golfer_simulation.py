@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from sensors.body_motion import SEGMENTS
 from sensors.errors import SimulationError
 from sensors.faults import SensorFaults, SoftTissue
 from sensors.golfer_simulation import (
@@ -19,6 +18,7 @@ from sensors.golfer_simulation import (
 )
 from sensors.motion_truth import segment_curves
 from sensors.practice_plan import SWINGS, Activity, CalibrationPosture, PracticePlan
+from sensors.wire import SEGMENTS
 
 NOISY = {
     segment: SensorFaults(gyro_noise=0.01, soft_tissue=SoftTissue(), batch_loss=0.02)

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from sensors.body_motion import SEGMENTS
 from sensors.motion_truth import QUIET_DPS, TAKEAWAY_DPS, swing_truth
 from sensors.movement_score import UPRIGHT, MovementScore
 from sensors.swing_shape import LONG_TURN_LATE_TRANSITION, SHORT_TURN_EARLY_TRANSITION, write_swing
+from sensors.wire import SEGMENTS
 from tests.support.rotations import cardan_deg
 
 STEP_S = 1e-4

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from sensors.body_motion import SEGMENTS
 from sensors.golfer_simulation import LONG_TURN_GOLFER, SimulatedRangeSession
 from sensors.motion_truth import segment_curves
 from sensors.practice_plan import BETWEEN_SWINGS, SWINGS, Activity, PracticePlan
+from sensors.wire import SEGMENTS
 
 
 @pytest.fixture(scope="module")

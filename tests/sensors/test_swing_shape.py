@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from sensors.body_motion import SEGMENTS
 from sensors.motion_truth import segment_curves, swing_truth
 from sensors.movement_score import UPRIGHT, MovementScore
 from sensors.swing_shape import (
@@ -13,6 +12,7 @@ from sensors.swing_shape import (
     SwingSpread,
     write_swing,
 )
+from sensors.wire import SEGMENTS
 
 PRESETS = {
     "long": LONG_TURN_LATE_TRANSITION,

@@ -19,7 +19,6 @@ from analysis.calibration import calibrate
 from analysis.power import axial_inertia
 from analysis.results import GolferFacts, Handedness, Interval, Sex
 from analysis.samples import SampleTable, Segment
-from sensors.body_motion import SEGMENTS
 from sensors.faults import join_samples
 from sensors.golfer_simulation import SessionStretch, SimulatedGolfer, SimulatedRangeSession
 from sensors.motion_truth import SwingTruth
@@ -30,7 +29,7 @@ from sensors.swing_shape import (
     SHORT_TURN_EARLY_TRANSITION,
     SwingShape,
 )
-from sensors.wire import SegmentName
+from sensors.wire import SEGMENTS, SegmentName
 from sensors.worn_sensors import imperfect_calibration, worn_sensors
 from tests.support.range_sessions import RangeSession
 
