@@ -46,7 +46,8 @@ what the swing above shows over its address."""
 class QuietSpell:
     """A stretch in which the segment hardly moved.
 
-    first, last: rows, last exclusive. gyro, accel (3,): means, rad/s and m/s^2, sensor axes.
+    first, last: rows, last exclusive. gyro, accel (3,): means, rad/s and m/s^2, sensor axes, of
+    what lies half of SMOOTHING_S within its ends, since averaging lets movement so far in.
     gyro_u: standard uncertainty of `gyro` as a bias, rad/s, each axis. accel_u: standard
     uncertainty of `accel` as gravity, m/s^2, each axis.
     """
@@ -215,13 +216,13 @@ def _spells(
     """The spells of rows first <= row < last, (m,) each."""
     if not first.size:
         return ()
-    means = _means(summed, first, last)
-    variance = _variances(smoothed, first, last)
+    still = _still(time_s, first, last)
+    means = _means(summed, *still)
+    variance = _variances(smoothed, *still)
     start_s, end_s = time_s[first], time_s[last - 1]
-    independent = np.maximum((end_s - start_s) / SMOOTHING_S, 2.0)
-    gyro_u = np.hypot(
-        NET_SWAY_U / (end_s - start_s), np.sqrt(variance[:3].max(axis=0) / independent)
-    )
+    still_s = end_s - start_s - SMOOTHING_S
+    independent = np.maximum(still_s / SMOOTHING_S, 2.0)
+    gyro_u = np.hypot(NET_SWAY_U / still_s, np.sqrt(variance[:3].max(axis=0) / independent))
     accel_u = np.sqrt(variance[3:].max(axis=0) / independent)
     facts = (first, last, start_s, end_s, gyro_u, accel_u)
     return tuple(
@@ -230,6 +231,15 @@ def _spells(
             *(fact.tolist() for fact in facts), means.T, strict=True
         )
     )
+
+
+def _still(time_s: Array, first: Rows, last: Rows) -> tuple[Rows, Rows]:
+    """Rows half of SMOOTHING_S within the ends of spells; all of a spell with only a hole there."""
+    half_s = 0.5 * SMOOTHING_S - SLACK_S
+    begin = time_s.searchsorted(time_s[first] + half_s, side="left")
+    stop = time_s.searchsorted(time_s[last - 1] - half_s, side="right")
+    held = begin < stop
+    return np.where(held, begin, first), np.where(held, stop, last)
 
 
 def _variances(values: Array, first: Rows, last: Rows) -> Array:

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from analysis.samples import Array
 
-ANALYSIS_VERSION = 4
+ANALYSIS_VERSION = 5
 """Rises with every change that moves a number."""
 
 

@@ -136,3 +136,14 @@ def test_the_running_mean_is_the_mean_of_the_samples_around(n, width_s, seed):
     row = int(rng.integers(n))
     around = np.abs(time_s - time_s[row]) <= 0.5 * width_s + 1e-6
     assert smooth[row] == pytest.approx(values[around].mean(axis=0), abs=1e-9)
+
+
+def test_a_movement_on_either_side_of_a_rest_adds_nothing_to_its_mean():
+    """Averaging lets 0.05 s of it in, at some degrees a second."""
+    time_s = np.arange(0.0, 3.0, 0.01)
+    rate = np.zeros((time_s.size, 3))
+    rate[:, 1] = np.radians(300.0) * np.clip(np.abs(time_s - 1.5) - 0.4, 0.0, 0.3)
+    accel = np.tile([0.0, GRAVITY, 0.0], (time_s.size, 1))
+    (spell,) = quiet_spells(SampleTable(time_s, rate + BIAS, accel))
+    assert 0.8 < spell.end_s - spell.start_s < 0.9
+    assert spell.gyro == pytest.approx(BIAS, abs=np.radians(0.02))
