@@ -29,6 +29,8 @@ from sensors.wire import MAX_FRAME_BYTES, Acknowledge, WireError, decode_from_se
 
 log = logging.getLogger(__name__)
 
+DEFAULT_PORT: Final = 8765
+"""Of a service on this machine, where nothing else is said."""
 HEARTBEAT_S: Final = 5.0
 """A ping this often; an answer must come within twice the time."""
 GREETING_S: Final = 10.0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import signal
 import socket
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
@@ -54,7 +53,7 @@ def own_address(listener: socket.socket, token: str | None) -> ServiceAddress:
 
 
 class _Server(uvicorn.Server):
-    """uvicorn's server that says when it is up and leaves signals to `stop_signals`."""
+    """uvicorn's server that says when it is up and leaves signals to `stopping.stop_signals`."""
 
     def __init__(self, config: uvicorn.Config) -> None:
         super().__init__(config)
@@ -105,30 +104,3 @@ async def service(app: FastAPI, listener: socket.socket) -> AsyncIterator[asynci
         finally:
             server.should_exit = True
             await asyncio.wait({task})
-
-
-@contextmanager
-def stop_signals() -> Iterator[asyncio.Event]:
-    """An event that Ctrl-C or a request to end the process sets, instead of breaking off.
-
-    The second one cancels the task that waits in the block.
-    """
-    loop = asyncio.get_running_loop()
-    task = asyncio.current_task()
-    stop = asyncio.Event()
-    wanted = (signal.SIGINT, signal.SIGTERM)
-
-    def stop_or_cancel() -> None:
-        if stop.is_set() and task is not None:
-            task.cancel()
-        stop.set()
-
-    def on_signal(_number: int, _frame: object) -> None:
-        loop.call_soon_threadsafe(stop_or_cancel)
-
-    before = {number: signal.signal(number, on_signal) for number in wanted}
-    try:
-        yield stop
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)

@@ -12,10 +12,10 @@ from pathlib import Path
 from platformdirs import user_data_path
 from sqlalchemy.engine import make_url
 
+from sensors.service_link import DEFAULT_PORT
 from server.errors import SettingsError
 
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "::1")
-DEFAULT_PORT = 8765
 
 
 def is_loopback(host: str) -> bool:

@@ -6,39 +6,33 @@ import asyncio
 import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
-import numpy as np
 import typer
 
 from analysis.results import Handedness
 from sensors.bluetooth_source import BluetoothSource
 from sensors.collector import Collector, Destination, send_unfinished
 from sensors.disk_spool import DiskSpool, unfinished_runs
-from sensors.golfer_simulation import (
-    LONG_TURN_GOLFER,
-    SHORT_TURN_GOLFER,
-    SimulatedRangeSession,
-)
-from sensors.practice_plan import PracticePlan
 from sensors.recording import read_recording
 from sensors.replay import ReplaySource
-from sensors.simulated import SimulatedSource
+from sensors.service_link import DEFAULT_PORT
 from sensors.source import Source, new_stream_id
 from sensors.spool import MemorySpool, Spool
-from sensors.worn_sensors import worn_sensors
 from sensors.write_behind import WriteBehindSpool
 from server.cli.console import fail, out, progress, say
+from server.cli.loading import loaded
 from server.cli.options import Name
 from server.cli.sensors import remembered_sensors
 from server.cli.service_address import ServiceUrl
-from server.listening import stop_signals
-from server.settings import DEFAULT_PORT
+from server.cli.swing_kind import SwingKind
+from server.stopping import stop_signals
 
 LOOK_EVERY_S = 0.25
+SIMULATED_SOURCE = "server.cli.simulated_golfer:simulated_source"
+"""Loaded where it is asked for: it costs a second of start."""
 
 
 class SourceKind(StrEnum):
@@ -49,14 +43,6 @@ class SourceKind(StrEnum):
     BLUETOOTH = "bluetooth"
 
 
-class SwingKind(StrEnum):
-    """How the simulated golfer makes speed."""
-
-    LONG_TURN = "long-turn"
-    SHORT_TURN = "short-turn"
-
-
-GOLFERS = {SwingKind.LONG_TURN: LONG_TURN_GOLFER, SwingKind.SHORT_TURN: SHORT_TURN_GOLFER}
 SourceChoice = Annotated[
     SourceKind,
     typer.Option("--source", help="A simulated golfer, a recording, or sensors over Bluetooth."),
@@ -130,21 +116,11 @@ def collect(
         already_s = url.session_time_s(session) if session else None
         made = BluetoothSource(remembered_sensors(), news=say, already_s=already_s)
     else:
-        plan = PracticePlan(swings=swings)
-        made = simulated_source(swing, handedness, plan, seed, speed)
+        made = loaded(SIMULATED_SOURCE)(swing, handedness, swings, seed, speed)
     if spool is None:
         url.ask("/api/health")
     to = Destination(session, url.golfer_id(golfer) if golfer else None, title)
     asyncio.run(_collect(made, url, to, spool))
-
-
-def simulated_source(
-    swing: SwingKind, handedness: Handedness, plan: PracticePlan, seed: int, speed: float
-) -> SimulatedSource:
-    """A simulated golfer with two ordinary sensors, worn askew."""
-    golfer = replace(GOLFERS[swing], handedness=handedness.value)
-    faults = worn_sensors(np.random.default_rng((seed, 4)), golfer, strike=True)
-    return SimulatedSource(SimulatedRangeSession(plan, faults, seed, golfer), speed=speed)
 
 
 async def _collect(source: Source, url: ServiceUrl, to: Destination, folder: Path | None) -> None:

@@ -14,7 +14,7 @@ from typing import Annotated
 import typer
 
 from sensors.collector import Collector, Destination
-from sensors.service_link import ServiceAddress
+from sensors.service_link import DEFAULT_PORT, ServiceAddress
 from sensors.simulated import SimulatedSource
 from sensors.spool import MemorySpool
 from server.app import build_app
@@ -23,8 +23,9 @@ from server.cli.options import NoBrowser, Port
 from server.cli.serve import announce
 from server.demo.club import fill
 from server.demo.scenario import LIVE, SESSIONS
-from server.listening import address_of, bind, service, stop_signals
-from server.settings import DEFAULT_PORT, Settings, sqlite_url
+from server.listening import address_of, bind, service
+from server.settings import Settings, sqlite_url
+from server.stopping import stop_signals
 from server.store import NewSession, Store
 
 HOST = "127.0.0.1"

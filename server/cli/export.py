@@ -10,7 +10,8 @@ import typer
 
 from server.cli.analyse import refuse_to_overwrite, write
 from server.cli.console import fail, say
-from server.cli.options import Database, Force, open_store
+from server.cli.database import Database, open_store
+from server.cli.options import Force
 from server.store import Store, SwingRecord
 from server.stored_csv import stored_csv_lines
 

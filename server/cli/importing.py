@@ -12,7 +12,8 @@ from analysis.results import GolferFacts, Handedness
 from sensors.recording import Recording as RecordedMotion
 from sensors.recording import read_recording
 from server.cli.console import fail, out, progress, say
-from server.cli.options import Database, Handed, Held, Name, Recording, database_url
+from server.cli.database import Database, database_url
+from server.cli.options import Handed, Held, Name, Recording
 from server.models import Golfer
 from server.recording_analysis import RecordingAnalysis, analyse_recording, golfer_facts, held_by
 from server.recording_session import whole_session

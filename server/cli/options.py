@@ -1,4 +1,4 @@
-"""Options that several commands share, and what they stand for."""
+"""Options that several commands share."""
 
 from __future__ import annotations
 
@@ -8,21 +8,7 @@ from typing import Annotated
 import typer
 
 from analysis.results import Fixing, Handedness
-from server.cli.console import fail
-from server.settings import default_database_url, sqlite_url
-from server.store import Store
 
-Database = Annotated[
-    str | None,
-    typer.Option(
-        "--database",
-        metavar="FILE or URL",
-        help="Where everything is stored: a SQLite file, or a postgresql:// address. "
-        "Without it: torsolog.db in your user data folder.",
-        envvar="TORSOLOG_DATABASE_URL",
-        show_envvar=False,
-    ),
-]
 Port = Annotated[
     int, typer.Option("--port", min=0, max=65535, help="Port of the page; 0 takes any free one.")
 ]
@@ -59,19 +45,3 @@ Held = Annotated[
     ),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace a file that is there already.")]
-
-
-def database_url(given: str | None) -> str:
-    """URL of the database: as given, of the file given, or the default one."""
-    if not given:
-        return default_database_url()
-    return given if "://" in given else sqlite_url(Path(given))
-
-
-def open_store(given: str | None) -> Store:
-    """The store that is there already. Raises StoreError; a missing file is not made."""
-    url = database_url(given)
-    path = Path(url.removeprefix("sqlite:///"))
-    if url.startswith("sqlite:///") and not path.is_file():
-        fail(f"{path}: there is no database yet; `torsolog serve` or `torsolog import` makes one")
-    return Store(url)

@@ -10,11 +10,14 @@ from urllib.parse import urlsplit
 
 import typer
 
+from sensors.service_link import DEFAULT_PORT
 from server.app import build_app
 from server.cli.console import say
-from server.cli.options import Database, NoBrowser, Port, database_url
-from server.listening import EVERY_ADDRESS, address_of, bind, service, stop_signals
-from server.settings import DEFAULT_PORT, Settings, is_loopback, new_token
+from server.cli.database import Database, database_url
+from server.cli.options import NoBrowser, Port
+from server.listening import EVERY_ADDRESS, address_of, bind, service
+from server.settings import Settings, is_loopback, new_token
+from server.stopping import stop_signals
 
 
 def serve(

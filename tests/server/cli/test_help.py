@@ -11,10 +11,11 @@ import pytest
 import typer
 
 from recordings import DEMO_RECORDING
-from server.cli.app import app
+from server.cli.app import command_line
 
 README = Path(__file__).parents[3] / "README.md"
-COMMANDS = sorted(typer.main.get_command(app).commands)
+KNOWN = typer.main.get_command(command_line()).commands
+COMMANDS = sorted(KNOWN)
 
 
 def test_the_commands_are_those_that_must_exist():
@@ -26,7 +27,7 @@ def test_every_command_and_every_option_says_what_it_is_for(torsolog, name):
     answer = torsolog(name, "--help")
     assert answer.code == 0
     assert answer.err == ""
-    command = typer.main.get_command(app).commands[name]
+    command = KNOWN[name]
     assert len(command.help.splitlines()[0].split()) >= 6
     for option in command.params:
         assert option.help, f"{name} {option.name}"
@@ -42,8 +43,16 @@ def test_every_option_that_the_front_page_names_exists():
     named = [(name, option) for name, row in rows for option in re.findall(r"`?(--[\w-]+)", row)]
     assert named
     for name, option in named:
-        known = {o for p in typer.main.get_command(app).commands[name].params for o in p.opts}
+        known = {o for p in KNOWN[name].params for o in p.opts}
         assert option in known, f"{name} {option}"
+
+
+def test_a_collector_needs_neither_the_service_nor_the_database():
+    loaded = "import sys, server.cli; server.cli.app.command_line('collect'); print(*sys.modules)"
+    said = subprocess.run([sys.executable, "-c", loaded], stdout=subprocess.PIPE, check=True).stdout
+    modules = set(said.decode().split())
+    assert {"bleak", "sensors.collector", "server.cli.collect"} <= modules
+    assert not {"fastapi", "sqlalchemy", "uvicorn", "scipy.signal"} & modules
 
 
 def test_it_says_its_version_and_that_it_is_no_medical_device(torsolog):
