@@ -14,7 +14,7 @@ the spread of springs is left; on a plate it does not ride.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
 
 import numpy as np
 import numpy.typing as npt
@@ -74,20 +74,8 @@ NOISE = INERTIA + 4
 NOISES = 16
 """From NOISE on: white noise where a curve is read, one cause a reading."""
 TOTAL = NOISE + NOISES
-
-
-@dataclass(frozen=True, slots=True)
-class Mixing:
-    """How a segment's causes add up to independent ones: effects (CAUSES,) @ matrix -> (TOTAL,).
-
-    The rows' sizes are the standard uncertainties.
-    """
-
-    matrix: Array
-
-    def __call__(self, effects: Array) -> Array:
-        """Effects (..., CAUSES) of unit causes -> (..., TOTAL) of one standard uncertainty each."""
-        return np.asarray(effects @ self.matrix)
+_EACH = np.arange(CAUSES)
+_FROM_MEAN: Array = np.eye(len(RIDES)) - 1.0 / len(RIDES)
 
 
 def mixing(
@@ -97,27 +85,30 @@ def mixing(
     *,
     calibrated: bool,
     scale_u: Array | None = None,
-) -> Mixing:
-    """number: 0 for the pelvis, 1 for the upper back. scale_u (3,): in the place of SCALE_U."""
-    own = np.zeros((CAUSES, CAUSES))
+) -> Array:
+    """How a segment's causes add up to independent ones: effects (CAUSES,) of one unit each @
+    mixing (CAUSES, TOTAL) -> (TOTAL,) of one standard uncertainty each.
+
+    number: 0 for the pelvis, 1 for the upper back. scale_u (3,): in the place of SCALE_U.
+    """
     tilt_u, heading_u = motion.mounting.tilt_u_rad, motion.mounting.heading_u_rad
     bow_u = min(BOW_U, heading_u)
     sizes = np.zeros(CAUSES)
-    sizes[MOUNTING] = (tilt_u, np.sqrt(max(heading_u**2 - bow_u**2, 0.0)), tilt_u)
+    sizes[MOUNTING] = (tilt_u, math.sqrt(max(heading_u**2 - bow_u**2, 0.0)), tilt_u)
     if not calibrated:
         sizes[MOUNTING], bow_u = UNCALIBRATED_U, 0.0
     sizes[SCALE] = SCALE_U if scale_u is None else scale_u
     sizes[BIAS], sizes[LEVEL] = 1.0, motion.tilt_u_rad
     sizes[OFFSET], sizes[CLOCK] = OFFSET_U / STANDARD_GRAVITY, clock_u_s
-    np.fill_diagonal(own, sizes)
+    matrix = np.zeros((CAUSES, TOTAL))
+    matrix[_EACH, _EACH + number * CAUSES] = sizes
     # each point's difference from the mean of all, and that mean as a cause of both segments
     weight, (spread, mean) = 1.0 / len(RIDES), RIDING_SHARES[motion.mounting.fixing]
-    own[RIDE, RIDE] = np.sqrt(spread * weight) * (np.eye(len(RIDES)) - weight)
-    matrix = np.zeros((CAUSES, TOTAL))
-    matrix[:, number * CAUSES : (number + 1) * CAUSES] = own
-    matrix[RIDE, RIDING] = np.sqrt(mean) * weight
+    own = slice(number * CAUSES + RIDE.start, number * CAUSES + RIDE.stop)
+    matrix[RIDE, own] = math.sqrt(spread * weight) * _FROM_MEAN
+    matrix[RIDE, RIDING] = math.sqrt(mean) * weight
     matrix[MOUNTING.start + 1, BOW] = bow_u
-    return Mixing(matrix)
+    return matrix
 
 
 def lasting() -> npt.NDArray[np.bool_]:

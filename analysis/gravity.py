@@ -88,7 +88,7 @@ class Vertical:
 
 
 @dataclass(frozen=True, slots=True)
-class _Between:
+class Between:
     """Places of k times between samples, for values that are linear in between: the sample before
     and the share of the step after it, (k,) each; level beyond the ends."""
 
@@ -96,7 +96,8 @@ class _Between:
     share: Array
 
     @classmethod
-    def of(cls, wanted_s: Array, time_s: Array) -> _Between:
+    def of(cls, wanted_s: Array, time_s: Array) -> Between:
+        """Places of times (k,) s between samples at time_s (n,) s, n >= 2."""
         before = time_s.searchsorted(wanted_s, side="right") - 1
         before = np.minimum(np.maximum(before, 0), time_s.size - 2)
         start_s = time_s[before]
@@ -123,7 +124,7 @@ class _Grid:
     """
 
     halves_s: Array
-    between: _Between
+    between: Between
     speed_u: Array
     drift_u: Array
     reference: int
@@ -205,7 +206,7 @@ def after_knots(time_s: Array, turned: Array, knots_s: Array, turn: Array) -> Ar
     place = (time_s - knots_s[0]) * ((knots_s.size - 1) / (knots_s[-1] - knots_s[0]))
     place = np.minimum(np.maximum(place, 0.0), knots_s.size - 1.0)
     before = np.minimum(place.astype(np.intp), knots_s.size - 2)
-    further = _Between(before, place - before)(turn.T).T
+    further = Between(before, place - before)(turn.T).T
     return rotation.normalise(rotation.multiply(further, turned))
 
 
@@ -226,7 +227,7 @@ def _pass(
     expected bias (3,) still in `turned`, and its information matrix (3, 3)."""
     time_s, force = measured
     still = rotation.rotate(turned, force) / STANDARD_GRAVITY
-    until = grid.between(_cumulative(time_s, still.T))[:, ::2]
+    until = grid.between(cumulative(time_s, still.T))[:, ::2]
     summed = until[:, 1:] - until[:, :-1]
     since = _since_reference(grid, turned)
     effect = _bias_effect(grid, since, summed.sum(axis=1))
@@ -271,8 +272,8 @@ def _grid(time_s: Array, rate: Array, reference_s: float) -> _Grid:
     length_s = float(time_s[-1] - time_s[0])
     steps = max(round(length_s / KNOT_S), 3)
     halves_s, half_s = np.linspace(time_s[0], time_s[-1], 2 * steps + 1), 0.5 * length_s / steps
-    between = _Between.of(halves_s, time_s)
-    squared = between(_cumulative(time_s, rotation.squared_length(rate)[None])[0])
+    between = Between.of(halves_s, time_s)
+    squared = between(cumulative(time_s, rotation.squared_length(rate)[None])[0])
     around = _root_mean(squared, half_s, max(round(0.5 * SPEED_WITHIN_S / half_s), 1))[::2]
     within = _root_mean(squared, half_s, 1)[2:-1:2]
     drift_variance = RANDOM_DRIFT**2 + (GYRO_SCALE_U * within) ** 2 * SWING_S
@@ -385,7 +386,7 @@ class _Smoother:
         return smoothed
 
 
-def _cumulative(time_s: Array, rows: Array) -> Array:
+def cumulative(time_s: Array, rows: Array) -> Array:
     """Integral (m, n) of rows (m, n) from the first sample on, trapezoids."""
     out = np.zeros(rows.shape)
     pieces = rows[:, 1:] + rows[:, :-1]

@@ -7,16 +7,17 @@ the step), so both can be asked at any common time.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, CubicSpline
+from scipy.interpolate import CubicSpline
 
 from analysis import rotation
 from analysis.events import AxialCurve
 from analysis.filtering import low_pass
 from analysis.orientation import SegmentMotion
-from analysis.pieces import hermite_through, spline_through
+from analysis.pieces import Cubics, hermite_through, spline_through
 from analysis.results import Handedness, Interval
 from analysis.samples import Array
 
@@ -24,6 +25,11 @@ GRID_S = 0.005
 """Step of the common time line of curves."""
 _UNTWIST_STEPS = 4
 """Each leaves a few hundredths of the twist it started from."""
+ORIENTATION, RATE = slice(0, 4), slice(4, 7)
+"""Curves of a segment's path: its quaternion, segment-to-world, and its angular velocity."""
+
+_HALF_TURN: Array = np.array([0.0, 0.0, 1.0, 0.0])
+"""About the vertical."""
 
 
 def target_sign(handedness: Handedness) -> float:
@@ -39,66 +45,97 @@ class Rates:
     """Filtered angular velocity of a segment over a stretch of time.
 
     sign +1 where toward the target is to the left; axial: about its own long axis, toward the
-    target positive; spline: (n, 3) rad/s in segment axes at any times of the stretch.
+    target positive; spline: rad/s about the three segment axes.
     """
 
     sign: float
     axial: AxialCurve
-    spline: CubicSpline
-
-
-@dataclass(frozen=True, slots=True)
-class Posture:
-    """A segment at n times. orientation (n, 4): segment-to-world.
-
-    turn since address, obliquity, tilt (n,) rad: toward the target, lead side up, forward;
-    turn_rate (n,) rad/s toward the target.
-    """
-
-    orientation: Array
-    turn: Array
-    obliquity: Array
-    tilt: Array
-    turn_rate: Array
+    spline: Cubics
 
 
 @dataclass(frozen=True, slots=True)
 class SegmentPath:
-    """A segment around a swing; orientation by interpolation.
+    """A segment around a swing.
 
-    to_address (4,) turns it about the vertical to `heading` rad at address, from which its turn is
-    counted.
+    curves: ORIENTATION, whose quaternions are nearly of unit length between samples, and RATE,
+    rad/s in segment axes. heading: that at address, rad, from which its turn is counted.
     """
 
     rates: Rates
-    orientation: CubicHermiteSpline
-    to_address: Array
+    curves: Cubics
     heading: float = 0.0
 
-    def placed(self, time_s: Array | float) -> Array:
-        """Orientation (..., 4) at times (...) s of the path, segment-to-world."""
-        raw = np.asarray(self.orientation(time_s))
-        return rotation.multiply(self.to_address, rotation.normalise(raw))
+    def headed(self, by: float) -> SegmentPath:
+        """The same motion with everything turned about the vertical, rad."""
+        cosine, sine = np.cos(0.5 * by), np.sin(0.5 * by)
+        turn = np.array(
+            [
+                [cosine, 0.0, -sine, 0.0],
+                [0.0, cosine, 0.0, sine],
+                [sine, 0.0, cosine, 0.0],
+                [0.0, -sine, 0.0, cosine],
+            ]
+        )
+        pieces = self.curves.pieces.copy()
+        pieces[:, ORIENTATION] = turn @ pieces[:, ORIENTATION]
+        return SegmentPath(self.rates, Cubics(self.curves.time_s, pieces), self.heading + by)
 
-    def at(self, time_s: Array) -> Posture:
-        """Posture at times (n,) s of the path.
 
-        The turn's rate from the angular velocity w in segment axes: (w_x sin c + w_y cos c) /
-        cos b, with b and c the second and third angle of the sequence Y-X-Z.
+@dataclass(frozen=True, slots=True)
+class Postures:
+    """Pelvis and upper back at n times.
+
+    orientation (2, n, 4): segment-to-world; rate (2, n, 3) rad/s, segment axes, filtered; heading
+    (2, 1) rad at address. sign +1 where toward the target is to the left.
+    """
+
+    orientation: Array
+    rate: Array
+    heading: Array
+    sign: float
+
+    @classmethod
+    def at(cls, paths: tuple[SegmentPath, SegmentPath], times: Array) -> Postures:
+        """Of two paths at times (n,) s of both."""
+        curves = np.array([path.curves.at(times) for path in paths])
+        return cls(
+            rotation.normalise(curves[:, ORIENTATION].transpose(0, 2, 1)),
+            curves[:, RATE].transpose(0, 2, 1),
+            np.array([[path.heading] for path in paths]),
+            paths[0].rates.sign,
+        )
+
+    def turn(self) -> Array:
+        """Turn of each since address, (2, n) rad, toward the target."""
+        return self.sign * _wrapped(rotation.heading(self.orientation) - self.heading)
+
+    def turn_rate(self) -> Array:
+        """How fast each turns toward the target, (2, n) rad/s.
+
+        From the angular velocity w in segment axes: (w_x sin c + w_y cos c) / cos b, with b and c
+        the second and third angle of the sequence Y-X-Z.
         """
-        placed = self.placed(time_s)
-        first, second, third = rotation.cardan_yxz(placed).T
-        x, y, _ = np.asarray(self.rates.spline(time_s)).T
-        rate = (x * np.sin(third) + y * np.cos(third)) / np.cos(second)
-        sign = self.rates.sign
-        return Posture(placed, self._turn(first), sign * second, -third, sign * rate)
+        # the heights of the segment's forward and upward axes: cos b times sin c and cos c
+        forward, upward = rotation.heights(self.orientation)
+        along = self.rate[..., 0] * forward + self.rate[..., 1] * upward
+        return np.asarray(self.sign * along / (forward * forward + upward * upward))
 
-    def turn(self, placed: Array) -> Array:
-        """Turn since address of orientations (n, 4) of the segment, (n,) rad."""
-        return self._turn(rotation.heading(placed))
+    def axial(self) -> Array:
+        """Velocity of each about its own long axis, (2, n) rad/s, toward the target."""
+        return self.sign * self.rate[..., 1]
 
-    def _turn(self, heading: Array) -> Array:
-        return self.rates.sign * _wrapped(heading - self.heading)
+    def joint_separation(self) -> Array:
+        """Axial rotation of the spine joint angles, (n,) rad, positive with the upper back further
+        away from the target; of paths that are `untwisted`."""
+        pelvis, upper_back = self.orientation
+        return -self.sign * rotation.spine_axial_rotation(pelvis, upper_back)
+
+    def angles(self, row: int) -> Array:
+        """Turn since address, obliquity with the lead side up and forward tilt of each at one of
+        the times, (2, 3) rad, in the golfer's signs."""
+        angles = rotation.cardan_yxz(self.orientation[:, row])
+        angles[:, 0] = _wrapped(angles[:, 0] - self.heading[:, 0])
+        return np.asarray(angles * np.array([self.sign, self.sign, -1.0]))
 
 
 def filtered_rates(motion: SegmentMotion, stretch: Interval, sign: float) -> Rates:
@@ -107,32 +144,31 @@ def filtered_rates(motion: SegmentMotion, stretch: Interval, sign: float) -> Rat
     time_s = motion.time_s[rows]
     smooth = low_pass(time_s, motion.angular_velocity[rows])
     spline = spline_through(time_s, smooth)
-    axial = CubicSpline.construct_fast(sign * spline.c[:, :, 1], time_s)
+    axial = CubicSpline.construct_fast(sign * spline.pieces[:, 1], time_s)
     return Rates(sign, AxialCurve(time_s, sign * smooth[:, 1], axial), spline)
 
 
 def segment_path(
     motion: SegmentMotion, rates: Rates, stretch: Interval, address_s: float
 ) -> SegmentPath:
-    """Path over a stretch of time that lies within that of the rates and holds the address."""
+    """Path, with heading 0 at address, over a stretch of time that lies within that of the rates
+    and holds the address."""
     rows = _rows(motion.time_s, stretch)
     time_s, turned = motion.time_s[rows], _one_sheet(motion.orientation[rows])
     spin = np.zeros_like(turned)
     spin[:, 1:] = motion.angular_velocity[rows]
-    orientation = hermite_through(time_s, turned, 0.5 * rotation.multiply(turned, spin))
-    heading = float(rotation.heading(rotation.normalise(orientation(address_s))))
-    return SegmentPath(rates, orientation, rotation.from_axis(1, -heading))
+    spin *= 0.5
+    orientation = hermite_through(time_s, turned, rotation.multiply(turned, spin))
+    heading = float(rotation.heading(orientation.at(np.array([address_s]))[:, 0]))
+    first = int(rates.spline.time_s.searchsorted(time_s[0]))
+    by_rate = rates.spline.pieces[..., first : first + time_s.size - 1]
+    curves = Cubics(time_s, np.concatenate((orientation.pieces, by_rate), axis=1))
+    return SegmentPath(rates, curves, heading).headed(-heading)
 
 
 def axial_angle(curve: AxialCurve, start_s: float, end_s: float) -> float:
     """Angle turned about the segment's own long axis between two times, rad."""
     return float(curve.spline.integrate(start_s, end_s))
-
-
-def joint_separation(pelvis: Array, upper_back: Array, sign: float) -> Array:
-    """Axial rotation of the spine joint angles, (n,) rad, positive with the upper back further
-    away from the target; of orientations (n, 4) on paths that are `untwisted`."""
-    return -sign * rotation.spine_axial_rotation(pelvis, upper_back)
 
 
 def untwisted(
@@ -142,13 +178,17 @@ def untwisted(
 
     The sensors know no common heading, so one must be assumed; the pelvis keeps its own.
     """
-    hips, placed = pelvis.placed(address_s), upper_back.placed(address_s)
+    hips, placed = Postures.at((pelvis, upper_back), np.array([address_s])).orientation[:, 0]
+    back = rotation.conjugate(hips)
+    # a turn of the upper back about the vertical by h: cos(h / 2) of the first, sin of the second
+    still = rotation.multiply(back, placed).tolist()
+    turned = rotation.multiply(back, rotation.multiply(_HALF_TURN, placed)).tolist()
     heading = 0.0
     for _ in range(_UNTWIST_STEPS):
-        turned = rotation.multiply(rotation.from_axis(1, heading), placed)
-        heading -= float(rotation.spine_axial_rotation(hips, turned))
-    to_address = rotation.multiply(rotation.from_axis(1, heading), upper_back.to_address)
-    return pelvis, SegmentPath(upper_back.rates, upper_back.orientation, to_address, heading)
+        cosine, sine = math.cos(0.5 * heading), math.sin(0.5 * heading)
+        w, x, y, z = (cosine * a + sine * b for a, b in zip(still, turned, strict=True))
+        heading -= math.atan2(2.0 * (w * y - x * z), 1.0 - 2.0 * (x * x + y * y))
+    return pelvis, upper_back.headed(heading)
 
 
 def common_times(curves: tuple[AxialCurve, AxialCurve], start_s: float) -> Array:

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.events import AxialCurve, Downswing
 from analysis.impact import Impact
-from analysis.kinematics import Posture, SegmentPath, axial_angle, joint_separation
+from analysis.kinematics import Postures, SegmentPath, axial_angle
 from analysis.power import axial_inertia, peak_power
 from analysis.results import GolferFacts
 from analysis.samples import Array, Segment
@@ -77,14 +77,14 @@ def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMomen
     end_s = moments.upper_back.peak_s
     steps = max(2, int(np.ceil((end_s - start_s) / SEARCH_STEP_S)) + 1)
     times = np.append(np.linspace(start_s, end_s, steps), (moments.top_s, moments.address_s))
-    hips, shoulders = pelvis.at(times), upper_back.at(times)
-    apart = hips.turn - shoulders.turn
-    joint = joint_separation(hips.orientation, shoulders.orientation, pelvis.rates.sign)
+    postures = Postures.at((pelvis, upper_back), times)
+    turn, turn_rate, joint = postures.turn(), postures.turn_rate(), postures.joint_separation()
+    apart, closing = turn[0] - turn[1], turn_rate[1] - turn_rate[0]
     joint = joint - joint[-1]
-    closing = shoulders.turn_rate - hips.turn_rate
     greatest, joint_greatest, fastest = (
         int(np.argmax(curve[:-2])) for curve in (apart, joint, closing)
     )
+    at_top = [PostureAtTop(*angles) for angles in postures.angles(-2).tolist()]
     return Separation(
         float(apart[-2]),
         float(apart[greatest]),
@@ -94,14 +94,8 @@ def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMomen
         float(times[joint_greatest]),
         float(closing[fastest]),
         float(times[fastest]),
-        (_posture(hips, -2), _posture(shoulders, -2)),
+        (at_top[0], at_top[1]),
         (times[:-2], apart[:-2], joint[:-2]),
-    )
-
-
-def _posture(posture: Posture, row: int) -> PostureAtTop:
-    return PostureAtTop(
-        float(posture.turn[row]), float(posture.obliquity[row]), float(posture.tilt[row])
     )
 
 

@@ -1,13 +1,16 @@
 """Cubics through samples: scipy's curves, without checking anew what was checked with the samples.
 
-In a swing's window that building costs more than all that is read off the curves.
+In a swing's window that checking costs more than all that is read off the curves. Coefficients lie
+curve by curve in memory, so that all curves of a segment are looked up at once.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, CubicSpline
-from scipy.linalg import solve_banded
+from scipy.interpolate import CubicSpline
+from scipy.linalg import lapack
 
 from analysis.samples import Array
 
@@ -15,44 +18,89 @@ FEWEST = 4
 """Samples that fix a spline whose outer two pieces at either end are one cubic (not-a-knot)."""
 
 
-def spline_through(time_s: Array, values: Array) -> CubicSpline:
+@dataclass(frozen=True, slots=True)
+class Cubics:
+    """k curves over the same n samples, cubic between neighbours.
+
+    time_s (n,) s, increasing; pieces (4, k, n - 1): coefficients of the time since the sample
+    before, that of the cube first. So the last two are values and slopes at the samples.
+    """
+
+    time_s: Array
+    pieces: Array
+
+    def at(self, times: Array) -> Array:
+        """Values (k, m) at times (m,) s; beyond the ends the outer pieces go on."""
+        (cubic, square, linear, value), since_s = self._near(times)
+        cubic *= since_s
+        cubic += square
+        cubic *= since_s
+        cubic += linear
+        cubic *= since_s
+        cubic += value
+        return np.asarray(cubic)
+
+    def slopes(self, times: Array) -> Array:
+        """And their slopes (k, m), a second."""
+        (cubic, square, linear, _), since_s = self._near(times)
+        return np.asarray((3.0 * cubic * since_s + 2.0 * square) * since_s + linear)
+
+    def _near(self, times: Array) -> tuple[Array, Array]:
+        before = self.time_s.searchsorted(times, side="right") - 1
+        before = np.minimum(np.maximum(before, 0), self.time_s.size - 2)
+        return self.pieces.take(before, axis=2), times - self.time_s.take(before)
+
+
+def spline_through(time_s: Array, values: Array) -> Cubics:
     """`CubicSpline` through values (n, k) at time_s (n,), increasing; all finite."""
     if time_s.size < FEWEST:
-        return CubicSpline(time_s, values)
-    return CubicSpline.construct_fast(_pieces(time_s, values, _slopes(time_s, values)), time_s)
+        return Cubics(time_s, CubicSpline(time_s, values).c.transpose(0, 2, 1))
+    planes = np.ascontiguousarray(values.T)
+    step_s = time_s[1:] - time_s[:-1]
+    chord = (planes[:, 1:] - planes[:, :-1]) / step_s
+    return Cubics(time_s, _pieces(step_s, chord, planes, _slopes(step_s, chord)))
 
 
-def hermite_through(time_s: Array, values: Array, slopes: Array) -> CubicHermiteSpline:
+def hermite_through(time_s: Array, values: Array, slopes: Array) -> Cubics:
     """`CubicHermiteSpline` through values (n, k) with slopes (n, k) at time_s (n,), increasing."""
-    return CubicHermiteSpline.construct_fast(_pieces(time_s, values, slopes), time_s)
+    planes, steepness = np.ascontiguousarray(values.T), np.ascontiguousarray(slopes.T)
+    step_s = time_s[1:] - time_s[:-1]
+    chord = (planes[:, 1:] - planes[:, :-1]) / step_s
+    return Cubics(time_s, _pieces(step_s, chord, planes, steepness))
 
 
-def _pieces(time_s: Array, values: Array, slopes: Array) -> Array:
-    """Coefficients (4, n - 1, k), of the cube first."""
-    step_s = (time_s[1:] - time_s[:-1])[:, None]
-    chord = (values[1:] - values[:-1]) / step_s
-    twist = (slopes[:-1] + slopes[1:] - 2.0 * chord) / step_s
+def _pieces(step_s: Array, chord: Array, values: Array, slopes: Array) -> Array:
+    """Coefficients (4, k, n - 1) from values and slopes (k, n) and chords (k, n - 1)."""
     pieces = np.empty((4, *chord.shape))
+    pieces[2], pieces[3] = slopes[:, :-1], values[:, :-1]
+    twist = slopes[:, 1:] - chord
+    twist -= chord - pieces[2]
+    twist /= step_s
     np.divide(twist, step_s, out=pieces[0])
-    np.subtract((chord - slopes[:-1]) / step_s, twist, out=pieces[1])
-    pieces[2], pieces[3] = slopes[:-1], values[:-1]
+    np.subtract(chord, pieces[2], out=pieces[1])
+    pieces[1] /= step_s
+    pieces[1] -= twist
     return pieces
 
 
-def _slopes(time_s: Array, values: Array) -> Array:
-    """Slopes (n, k) at the samples with which no second derivative jumps, nor a third one at the
+def _slopes(step_s: Array, chord: Array) -> Array:
+    """Slopes (k, n) at the samples with which no second derivative jumps, nor a third one at the
     second and the last but one sample (de Boor, A Practical Guide to Splines, 1978)."""
-    step_s = time_s[1:] - time_s[:-1]
-    chord = (values[1:] - values[:-1]) / step_s[:, None]
-    band, right = np.zeros((3, time_s.size)), np.empty_like(values)
-    band[0, 2:], band[2, :-2] = step_s[:-1], step_s[1:]
-    band[1, 1:-1] = 2.0 * (step_s[:-1] + step_s[1:])
-    right[1:-1] = 3.0 * (step_s[1:, None] * chord[:-1] + step_s[:-1, None] * chord[1:])
-    for end, inner, side in ((0, 1, 0), (-1, -2, 2)):
-        outer_s, inner_s = step_s[end], step_s[inner]
+    before_s, after_s = step_s[:-1], step_s[1:]
+    right = np.empty((chord.shape[0], step_s.size + 1))
+    np.multiply(chord[:, :-1], after_s, out=right[:, 1:-1])
+    right[:, 1:-1] += chord[:, 1:] * before_s
+    right[:, 1:-1] *= 3.0
+    below, diagonal, above = np.empty_like(step_s), np.empty(step_s.size + 1), np.empty_like(step_s)
+    below[:-1], above[1:] = after_s, before_s
+    np.add(before_s, after_s, out=diagonal[1:-1])
+    diagonal[1:-1] *= 2.0
+    for end, inner, beside in ((0, 1, above), (-1, -2, below)):
+        outer_s, inner_s = float(step_s[end]), float(step_s[inner])
         both_s = outer_s + inner_s
-        band[1, end], band[side, inner] = inner_s, both_s
-        right[end] = (
-            (outer_s + 2.0 * both_s) * inner_s * chord[end] + outer_s**2 * chord[inner]
-        ) / both_s
-    return np.asarray(solve_banded((1, 1), band, right, overwrite_ab=True, overwrite_b=True))
+        diagonal[end], beside[end] = inner_s, both_s
+        own, other = (outer_s + 2.0 * both_s) * inner_s / both_s, outer_s * outer_s / both_s
+        right[:, end] = own * chord[:, end] + other * chord[:, inner]
+    # memory by columns, as LAPACK wants it
+    solved: Array = lapack.dgtsv(below, diagonal, above, right.T, 1, 1, 1, 1)[3]
+    return solved.T

@@ -45,12 +45,8 @@ def conjugate(quaternion: Array) -> Array:
 
 def normalise(quaternion: Array) -> Array:
     """Scaled to unit length, (..., 4). The zero quaternion is not a rotation and gives NaN."""
-    if quaternion.ndim != 2:
-        unit: Array = quaternion / np.sqrt(squared_length(quaternion))[..., None]
-        return unit
-    planes = np.ascontiguousarray(quaternion.T)
-    planes = planes / np.sqrt(squared_length(planes.T))
-    return planes.T
+    planes = _planes(quaternion)
+    return _stacked(planes / np.sqrt(_squares(planes)))
 
 
 def squared_length(vector: Array) -> Array:
@@ -58,10 +54,7 @@ def squared_length(vector: Array) -> Array:
 
     Added up in one fixed order, so that the last bit does not depend on the place in memory.
     """
-    total: Array = np.square(vector[..., 0])
-    for k in range(1, vector.shape[-1]):
-        total = total + np.square(vector[..., k])
-    return total
+    return _squares(vector.T if vector.ndim <= 2 else np.moveaxis(vector, -1, 0))
 
 
 def rotate(quaternion: Array, vector: Array) -> Array:
@@ -71,11 +64,11 @@ def rotate(quaternion: Array, vector: Array) -> Array:
         axes = max(turn.ndim, moved.ndim)
         turn, moved = (p.reshape(-1, *(1,) * (axes - p.ndim), *p.shape[1:]) for p in (turn, moved))
     # v + 2 w (u x v) + 2 u x (u x v)
-    across = _cross(turn[1:], moved)
+    across = cross(turn[1:], moved)
     across *= 2.0
     out = moved + turn[0] * across
-    out += _cross(turn[1:], across)
-    return np.moveaxis(out, 0, -1) if out.ndim != 2 else out.T
+    out += cross(turn[1:], across)
+    return _stacked(out)
 
 
 def from_rotation_vector(vector: Array) -> Array:
@@ -195,6 +188,13 @@ def heading(quaternion: Array) -> Array:
     return turn
 
 
+def heights(quaternion: Array) -> tuple[Array, Array]:
+    """Heights of the segment's forward and upward axes, (...) each, by which it leans and bends:
+    with the angles b, c of `cardan_yxz`, cos b sin c and cos b cos c."""
+    w, x, y, z = _parts(quaternion)
+    return 2.0 * (x * y + w * z), 1.0 - 2.0 * (x * x + z * z)
+
+
 def cardan_zxy(quaternion: Array) -> Array:
     """Angles of the sequence Z-X'-Y'': quaternion (..., 4) -> (..., 3) rad.
 
@@ -251,6 +251,14 @@ def unwrap(angles: Array) -> Array:
     return np.unwrap(angles, axis=0)
 
 
+def cross(first: Array, second: Array) -> Array:
+    """Cross products of vectors by component, (3, ...) each; shapes of as many axes broadcast."""
+    one, other = np.concatenate((first, first[:2])), np.concatenate((second, second[:2]))
+    product: Array = one[1:4] * other[2:]
+    product -= one[2:] * other[1:4]
+    return product
+
+
 def _together(first: Array, second: Array, third: Array) -> Array:
     """Three angles (...) as (..., 3)."""
     out = np.empty((*first.shape, 3))
@@ -270,12 +278,19 @@ def _parts(stack: Array) -> tuple[Array, ...]:
 
 def _planes(stack: Array) -> Array:
     """Stacks (..., k) by component (k, ...), each adjacent in memory: what comes next is faster."""
-    return np.ascontiguousarray(stack.T if stack.ndim <= 2 else np.moveaxis(stack, -1, 0))
+    if stack.ndim <= 2:
+        return np.ascontiguousarray(stack.T)
+    return np.ascontiguousarray(stack.transpose(-1, *range(stack.ndim - 1)))
 
 
-def _cross(first: Array, second: Array) -> Array:
-    """Cross products of vectors by component, (3, ...) each; shapes of as many axes broadcast."""
-    one, other = np.concatenate((first, first[:2])), np.concatenate((second, second[:2]))
-    product: Array = one[1:4] * other[2:]
-    product -= one[2:] * other[1:4]
-    return product
+def _stacked(planes: Array) -> Array:
+    """Back from components (k, ...) to stacks (..., k), on the same memory."""
+    return planes.T if planes.ndim <= 2 else planes.transpose(*range(1, planes.ndim), 0)
+
+
+def _squares(planes: Array) -> Array:
+    """Sum of squares over components (k, ...), in their order."""
+    total: Array = np.square(planes[0])
+    for plane in planes[1:]:
+        total = total + np.square(plane)
+    return total

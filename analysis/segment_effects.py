@@ -3,8 +3,9 @@
 A cause is a small constant (a turn of the mounting, a scale error, a late clock ...). To first
 order it adds to the rates, in segment axes, some dw(t), and turns the segment in the world by
     r(t) = A(t) m - l + integral of A dw from address on,
-with A the segment's axes in the world, m a wrong mounting and l a wrong vertical. The effects are
-columns: of each cause by one unit, over the samples from address to just past the last event.
+with A the segment's axes in the world, m a wrong mounting and l a wrong vertical. So all effects
+are sums of a few series with constant factors: the series of both segments are looked up at all
+wanted times at once, and the effects are their products with small matrices.
 """
 
 from __future__ import annotations
@@ -13,13 +14,17 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+import numpy.typing as npt
 from scipy.signal import lfilter
 
 from analysis import rotation
-from analysis.kinematics import SegmentPath
+from analysis.gravity import Between, cumulative
+from analysis.kinematics import ORIENTATION, RATE, SegmentPath
 from analysis.orientation import SegmentMotion
 from analysis.results import Interval
 from analysis.samples import Array
+
+Index = npt.NDArray[np.intp]
 
 MOUNTING = slice(0, 3)
 """The sensor turned on its segment about x, y, z, rad."""
@@ -44,154 +49,163 @@ CLOCK = RIDE.stop
 """Time stamps late, s."""
 CAUSES = CLOCK + 1
 
-SLOPE_S = 0.01
-"""s to either side over which slopes of effects are taken."""
 BEFORE_S = 0.1
 """s of the curves before the address: what a ride does at first has settled by then."""
 _FROM_OFFSET: Array = np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]])
 """y x b: how an offset b turns a vertical that lies along y."""
+_AXES, _SCALED, _ADDED = slice(0, 3), slice(3, 6), slice(6, 9)
+"""Rows of `TrunkSeries.world`."""
+_FEATURES = 5 + len(RIDES)
+"""Series that the effects on an axial velocity are made of: the rate about three axes, one, the
+acceleration about the long axis and the rate of each ride about it."""
 
 
 @dataclass(frozen=True, slots=True)
-class SegmentEffects:
-    """Effects of CAUSES causes on a segment, in the golfer's signs; (n, CAUSES) unless said.
+class TrunkSeries:
+    """What the effects on both segments are made of, at k times; pelvis, upper back.
 
-    axial rad/s; angle rad: its integral; turn rad, since address; turned (n, 3, CAUSES) rad, world
-    axes; to_angles (n, 3, 3): what a small turn in world axes adds to turn, obliquity and tilt.
+    world (2, 3, 9, k), world axis first: the segment's axes, and from address on the integrals of
+    the sensor's axes each times the rate about it, rad, and of the segment's axes, s. rate (2, 3,
+    k) rad/s, segment axes; ride (2, 3, RIDES, k) rad, segment axes; axial and angle (2, FEATURES,
+    k): see there, and their integrals. upright (2, 3, 3): what an offset did to the vertical at
+    address. sensor, bias (2, 3, 3): the sensor's axes as columns in segment axes, and a root of the
+    bias's covariance. sign +1 where toward the target is to the left.
     """
 
-    time_s: Array
+    times: Array
+    world: Array
+    rate: Array
+    ride: Array
     axial: Array
     angle: Array
-    turn: Array
-    turned: Array
-    to_angles: Array
+    upright: Array
+    sensor: Array
+    bias: Array
+    sign: float
 
-    def at(self, curve: Array, time_s: float) -> Array:
-        """A curve's effects (CAUSES, ...) at a time, linear between samples."""
-        row = min(max(int(self.time_s.searchsorted(time_s)) - 1, 0), self.time_s.size - 2)
-        before, after = self.time_s[row : row + 2].tolist()
-        share = min(max((float(time_s) - before) / (after - before), 0.0), 1.0)
-        found: Array = (1.0 - share) * curve[row] + share * curve[row + 1]
-        return found
+    def axial_effects(self) -> Array:
+        """What one unit of each cause adds to a unit of each axial feature, (2, FEATURES, CAUSES),
+        in the golfer's sign."""
+        by = np.zeros((2, _FEATURES, CAUSES))
+        # -m x w for a unit m along each axis; what an offset does is the same, x and z exchanged
+        by[:, 2, MOUNTING.start] = by[:, 2, OFFSET.start + 2] = 1.0
+        by[:, 0, MOUNTING.start + 2], by[:, 0, OFFSET.start] = -1.0, 1.0
+        by[:, :3, SCALE] = self.sensor * self.sensor[:, 1:2]
+        by[:, 3, BIAS] = self.bias[:, 1]
+        by[:, 4, CLOCK] = -1.0
+        for ride in range(len(RIDES)):
+            by[:, 5 + ride, RIDE.start + ride] = 1.0
+        return self.sign * by
 
-    def along(self, curve: Array, times: Array) -> Array:
-        """A curve's effects (k, CAUSES, ...) at times (k,), linear between samples."""
-        row = np.searchsorted(self.time_s, times) - 1
-        row = np.minimum(np.maximum(row, 0), self.time_s.size - 2)
-        before = self.time_s[row]
-        share = (times - before) / (self.time_s[row + 1] - before)
-        share = np.minimum(np.maximum(share, 0.0), 1.0).reshape(-1, *(1,) * (curve.ndim - 1))
-        found: Array = (1.0 - share) * curve[row] + share * curve[row + 1]
-        return found
+    def about(self, direction: Array, columns: Index) -> Array:
+        """How far each cause turns the segments in the world about directions (2, 3, m), rad, at
+        the times of m columns: (2, CAUSES, m)."""
+        turned = np.add.reduce(direction[:, :, None] * self.world[..., columns], axis=1)
+        axes, rate = turned[:, _AXES], self.rate[..., columns]
+        effects = np.empty((2, CAUSES, columns.size))
+        effects[:, MOUNTING], effects[:, SCALE] = axes, turned[:, _SCALED]
+        effects[:, BIAS] = self.bias.transpose(0, 2, 1) @ turned[:, _ADDED]
+        effects[:, LEVEL] = direction[:, ::2]
+        # turned @ _FROM_OFFSET, against what the offset did at address
+        offset = effects[:, OFFSET]
+        np.matmul(-self.upright.transpose(0, 2, 1), direction, out=offset)
+        offset[:, 0] -= axes[:, 2]
+        offset[:, 2] += axes[:, 0]
+        effects[:, RIDE] = np.add.reduce(axes[:, :, None] * self.ride[..., columns], axis=1)
+        effects[:, CLOCK] = -np.add.reduce(axes * rate, axis=1)
+        return effects
 
-    def slope(self, curve: Array, time_s: float) -> Array:
-        """The rate of change of a curve's effects around a time, a second."""
-        change: Array = self.at(curve, time_s + SLOPE_S) - self.at(curve, time_s - SLOPE_S)
-        return change / (2.0 * SLOPE_S)
+    def velocity(self) -> Array:
+        """Angular velocity in world axes, (2, 3, k) rad/s."""
+        return np.asarray(np.add.reduce(self.world[:, :, _AXES] * self.rate[:, None], axis=2))
 
-    def bend(self, curve: Array, time_s: float) -> Array:
-        """The second derivative of a curve's effects around a time, a second squared."""
-        before, after = self.at(curve, time_s - SLOPE_S), self.at(curve, time_s + SLOPE_S)
-        return np.asarray((before - 2.0 * self.at(curve, time_s) + after) / SLOPE_S**2)
-
-    def posture(self, time_s: float) -> Array:
-        """Effects (3, CAUSES) on turn since address, obliquity and forward tilt at a time, rad."""
-        angles = self.at(self.to_angles, time_s) @ self.at(self.turned, time_s)
-        angles[0] = self.at(self.turn, time_s)
-        return np.asarray(angles)
+    def angle_rows(self) -> Array:
+        """What a small turn in world axes adds to turn, obliquity and forward tilt, in the
+        golfer's signs: (3, 2, 3, k), angle first."""
+        rows = angle_rows(self.world[:, :, 2])
+        rows[:2] *= self.sign
+        np.negative(rows[2], out=rows[2])
+        return rows
 
 
-def segment_effects(motion: SegmentMotion, path: SegmentPath, within: Interval) -> SegmentEffects:
-    """Effects on a segment from just before the address, at the start of `within`, to its end."""
-    spline = path.rates.spline
-    ends = (max(within.start_s - BEFORE_S, float(spline.x[0])), within.end_s)
-    first, last = np.searchsorted(motion.time_s, ends)
-    rows = slice(int(first), int(last) + 1)
-    time_s = motion.time_s[rows]
-    zero = max(int(np.searchsorted(time_s, within.start_s)) - 1, 0)
-    start = int(np.searchsorted(spline.x, time_s[0]))
-    pieces = slice(start, start + time_s.size)
-    # values and slopes at knots are the lowest coefficients; the last knot has no piece
-    time_s = time_s[: spline.c[0, pieces].shape[0]]
-    rate, acceleration = spline.c[3, pieces], spline.c[2, pieces]
-    turned_by = rotation.multiply(path.to_address, motion.orientation[rows][: time_s.size])
-    axes = rotation.to_matrix(rotation.normalise(turned_by))
-    sensor = rotation.to_matrix(motion.mounting.rotation)
-    added = _rates(rate, acceleration, sensor, _root(motion.bias_covariance))
-    ride = np.zeros((time_s.size, 3, len(RIDES)))
+def trunk_series(
+    motions: tuple[SegmentMotion, SegmentMotion],
+    paths: tuple[SegmentPath, SegmentPath],
+    within: Interval,
+    times: Array,
+) -> TrunkSeries:
+    """Series of both segments at times (k,) s, of which the first is the address, at the start of
+    `within`; read from the samples up to its end, linear in between."""
+    sensor = np.array([rotation.to_matrix(motion.mounting.rotation) for motion in motions])
+    rows = np.array(
+        [_series(path, within, times, axes) for path, axes in zip(paths, sensor, strict=True)]
+    )
+    world = rows[:, :27].reshape(2, 3, 9, -1)
+    world[:, :, 3:] -= world[:, :, 3:, :1].copy()
+    rate, turned, acceleration = rows[:, 27:30], rows[:, 30:33], rows[:, 33:34]
+    ride, riding = rows[:, 34:46].reshape(2, 3, len(RIDES), -1), rows[:, 46:]
+    one = np.ones((2, 1, times.size))
+    return TrunkSeries(
+        times,
+        world,
+        rate,
+        ride,
+        np.concatenate((rate, one, acceleration, riding), axis=1),
+        np.concatenate((turned, one * times, rate[:, 1:2], ride[:, 1]), axis=1),
+        _FROM_OFFSET @ world[:, :, _AXES, 0],
+        sensor,
+        np.array([_root(motion.bias_covariance) for motion in motions]),
+        paths[0].rates.sign,
+    )
+
+
+def _series(path: SegmentPath, within: Interval, times: Array, sensor: Array) -> Array:
+    """Rows (50, k) of one segment, in the order in which `trunk_series` takes them apart."""
+    curves = path.curves
+    ends = (max(within.start_s - BEFORE_S, float(curves.time_s[0])), within.end_s)
+    first, last = curves.time_s.searchsorted(ends).tolist()
+    part = slice(first, min(last + 1, curves.pieces.shape[2]))
+    # values and slopes at samples are the lowest coefficients; the last sample has no piece
+    time_s, value, slope = curves.time_s[part], curves.pieces[3, :, part], curves.pieces[2, :, part]
+    rate, acceleration = value[RATE], slope[RATE]
+    rows = np.empty((46 + len(RIDES), time_s.size))
+    axes = rotation.to_matrix(value[ORIENTATION].T).transpose(1, 2, 0)
+    summed = np.concatenate((sensor.T @ axes, axes), axis=1)
+    summed[:, :3] *= sensor.T @ rate
+    world = rows[:27].reshape(3, 9, -1)
+    world[:, _AXES] = axes
+    world[:, 3:] = cumulative(time_s, summed.reshape(18, -1)).reshape(3, 6, -1)
+    rows[27:30], rows[30:33], rows[33] = rate, cumulative(time_s, rate), acceleration[1]
+    rides = rows[34:46].reshape(3, len(RIDES), -1)
     for k, (hertz, damping) in enumerate(RIDES):
-        ride[:, :, k], added[:, :, RIDE.start + k] = _ride(time_s, acceleration, hertz, damping)
-    turned = _turned(time_s, axes, added, zero)
-    turned[:, :, RIDE] = axes @ ride
-    turned[:, :, CLOCK] = -np.einsum("nij,nj->ni", axes, rate)
-    sign = path.rates.sign
-    to_angles = angle_rows(axes[:, :, 2]) * np.array([[sign], [sign], [-1.0]])
-    turn = np.einsum("nj,njc->nc", to_angles[:, 0], turned)
-    axial = sign * added[:, 1]
-    return SegmentEffects(time_s, axial, _sum(time_s, axial), turn - turn[zero], turned, to_angles)
+        rides[:, k], rows[46 + k] = _ride(time_s, acceleration, hertz, damping)
+    return Between.of(times, time_s)(rows)
 
 
 def angle_rows(right: Array) -> Array:
-    """d(turn, obliquity, tilt of the sequence Y-X-Z)/d(small turn in world axes): (n, 3, 3).
+    """d(turn, obliquity, tilt of the sequence Y-X-Z)/d(small turn in world axes), angle first:
+    (3, ..., 3, k).
 
-    right (n, 3): the segment's right axis z in the world. turn = atan2(z_x, z_z), obliquity =
+    right (..., 3, k): the segment's right axis z in the world. turn = atan2(z_x, z_z), obliquity =
     -asin(z_y), tilt = atan2(x_y, y_y); the effects grow without bound as z nears the vertical.
     """
-    x, y, z = right.T
+    x, y, z = (right[..., axis, :] for axis in range(3))
     level = np.maximum(x * x + z * z, 1e-9)
-    flat, rows = np.sqrt(level), np.zeros((x.size, 3, 3))
-    tilt_x, tilt_z = x / level, z / level
-    rows[:, 0, 0], rows[:, 0, 1], rows[:, 0, 2] = -tilt_x * y, 1.0, -tilt_z * y
-    rows[:, 1, 0], rows[:, 1, 2] = z / flat, -x / flat
-    rows[:, 2, 0], rows[:, 2, 2] = tilt_x, tilt_z
+    flat, rows = np.sqrt(level), np.zeros((3, *right.shape))
+    turn, obliquity, tilt = rows
+    tilt[..., 0, :], tilt[..., 2, :] = x / level, z / level
+    turn[..., 0, :], turn[..., 1, :], turn[..., 2, :] = (
+        -tilt[..., 0, :] * y,
+        1.0,
+        -tilt[..., 2, :] * y,
+    )
+    obliquity[..., 0, :], obliquity[..., 2, :] = z / flat, -x / flat
     return rows
 
 
-def _rates(rate: Array, acceleration: Array, sensor: Array, bias: Array) -> Array:
-    """What each cause adds to the rates, (n, 3, CAUSES), segment axes; riding is left out.
-
-    sensor (3, 3): the sensor's axes as columns in segment axes; bias (3, 3): root of its
-    covariance.
-    """
-    added = np.zeros((rate.shape[0], 3, CAUSES))
-    x, y, z = rate.T
-    # -m x w for a unit m along each axis
-    added[:, 1, 0], added[:, 2, 0] = z, -y
-    added[:, 0, 1], added[:, 2, 1] = -z, x
-    added[:, 0, 2], added[:, 1, 2] = y, -x
-    added[:, :, SCALE] = sensor * (rate @ sensor)[:, None, :]
-    added[:, :, BIAS] = bias
-    added[:, :, OFFSET] = _by_offset(added[:, :, MOUNTING])
-    added[:, :, CLOCK] = -acceleration
-    return added
-
-
-def _turned(time_s: Array, axes: Array, added: Array, zero: int) -> Array:
-    """How far each cause turns the segment in the world, (n, 3, CAUSES), rad, zero at a row where
-    it adds up; riding is left out."""
-    turned = np.zeros_like(added)
-    turned[:, :, MOUNTING] = axes
-    since = slice(SCALE.start, BIAS.stop)
-    added_up = _sum(time_s, axes @ added[:, :, since])
-    turned[:, :, since] = added_up - added_up[zero]
-    turned[:, 0, LEVEL.start] = turned[:, 2, LEVEL.start + 1] = 1.0
-    turned[:, :, OFFSET] = _by_offset(axes) - _FROM_OFFSET @ axes[zero]
-    return turned
-
-
-def _by_offset(turned: Array) -> Array:
-    """What an offset along each axis does, by what a turn of the mounting about each does, (n, 3,
-    3): turned @ _FROM_OFFSET."""
-    by_offset = np.zeros_like(turned)
-    np.negative(turned[:, :, 2], out=by_offset[:, :, 0])
-    by_offset[:, :, 2] = turned[:, :, 0]
-    return by_offset
-
-
 def _ride(time_s: Array, acceleration: Array, hertz: float, damping: float) -> tuple[Array, Array]:
-    """Turn of a riding sensor on its segment, from what that sensor itself shows, and its rate:
-    (n, 3) each, rad and rad/s.
+    """Turn of a riding sensor on its segment, (3, n) rad, from the acceleration (3, n) rad/s^2 that
+    the sensor itself shows, and its rate about the long axis, (n,) rad/s.
 
     The ride f of a segment with angle a is f'' + 2 d w f' + w^2 f = -a''. With the shown angle
     s = a + f this is 2 d w f' + w^2 f = -s'', of first order; s'' straight between samples.
@@ -201,23 +215,14 @@ def _ride(time_s: Array, acceleration: Array, hertz: float, damping: float) -> t
     step_s = float(time_s[-1] - time_s[0]) / (time_s.size - 1)
     kept = float(np.exp(-step_s / settling_s))
     lagged = (1.0 - kept) * settling_s / step_s
-    target = -acceleration / stiffness**2
-    found = lfilter([1.0 - lagged, lagged - kept], [1.0, -kept], target - target[0], axis=0)
-    ride: Array = np.asarray(found, dtype=np.float64) + target[0]
-    return ride, (target - ride) / settling_s
+    target = acceleration / -(stiffness**2)
+    start = target[:, :1].copy()
+    ride = np.asarray(lfilter([1.0 - lagged, lagged - kept], [1.0, -kept], target - start))
+    ride += start
+    return ride, (target[1] - ride[1]) / settling_s
 
 
 def _root(covariance: Array) -> Array:
     found = np.linalg.eigh(covariance)
     root: Array = found.eigenvectors * np.sqrt(np.maximum(found.eigenvalues, 0.0))
     return root
-
-
-def _sum(time_s: Array, values: Array) -> Array:
-    """Integral along the first axis from the first sample on, trapezoids."""
-    out = np.zeros(values.shape)
-    pieces = values[1:] + values[:-1]
-    steps = 0.5 * (time_s[1:] - time_s[:-1])
-    pieces *= steps.reshape(-1, *(1,) * (values.ndim - 1))
-    np.cumsum(pieces, axis=0, out=out[1:])
-    return out

@@ -8,42 +8,37 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.error_causes import NOISE, TOTAL, Mixing
+from analysis.error_causes import NOISE, TOTAL
 from analysis.events import AxialCurve, Downswing
 from analysis.filtering import CUTOFF_HZ
-from analysis.kinematics import SegmentPath
+from analysis.moment_effects import SLOPE_S, Moment, MomentEffects
 from analysis.samples import Array
-from analysis.segment_effects import CAUSES, CLOCK, RIDE, SLOPE_S, SegmentEffects
+from analysis.segment_effects import CAUSES, CLOCK, RIDE
 
 NOISES_EACH = 8
 """Readings with noise of their own, at most, of a segment."""
 LEAST_BEND_SHARE = 0.5
 """A peak is at least so sharp without its ride as with it."""
 
-ONSET_BEFORE_S, ONSET_AFTER_S = 0.06, 0.03
-"""An onset is looked for so near to where it was read."""
-
 
 class SegmentReading:
-    """A segment's curves, what causes do to them, and its downswing.
+    """A segment's axial velocity, what causes do to it, and its downswing.
 
-    number: 0 for the pelvis, 1 for the upper back. noise_density rad/s/sqrt(Hz), one-sided. Effects
-    are rows (TOTAL,), one standard uncertainty of each independent cause.
+    number: 0 for the pelvis, 1 for the upper back. effects: on both segments. noise_density
+    rad/s/sqrt(Hz), one-sided. Effects are rows (TOTAL,), one standard uncertainty of each
+    independent cause.
     """
 
     def __init__(
         self,
         number: int,
-        path: SegmentPath,
+        curve: AxialCurve,
         down: Downswing,
         *,
-        effects: SegmentEffects,
-        mixed: Mixing,
+        effects: MomentEffects,
         noise_density: float,
     ) -> None:
-        self.path, self.down = path, down
-        self.effects, self.mixed = effects, mixed
-        self.curve: AxialCurve = path.rates.axial
+        self.number, self.curve, self.down, self.effects = number, curve, down, effects
         self._noise, self._next = noise_density, NOISE + NOISES_EACH * number
 
     def noise(self, *, order: int = 0) -> Array:
@@ -57,88 +52,73 @@ class SegmentReading:
 
     def late(self) -> Array:
         """Effects on any time read off this sensor's stamps alone, s: those of its clock."""
-        return self.mixed(np.eye(CAUSES)[CLOCK])
+        return np.asarray(self.effects.mixed[self.number, CLOCK])
 
-    def axial(self, time_s: float) -> Array:
-        """Effects on the axial velocity at a time, rad/s."""
-        return self.mixed(self.effects.at(self.effects.axial, time_s))
+    def axial(self, moment: Moment) -> Array:
+        """Effects on the axial velocity at a moment, rad/s."""
+        return np.asarray(self.effects.axial[self.number, moment])
 
-    def axial_slope(self, time_s: float) -> Array:
+    def axial_slope(self, moment: Moment) -> Array:
         """And on its slope, rad/s^2."""
-        return self.mixed(self.effects.slope(self.effects.axial, time_s))
+        return np.asarray(self.effects.axial_slope[self.number, moment])
 
-    def crossing(self, time_s: float, slope: float) -> Array:
-        """Effects on when the velocity passes the value that it has at `time_s`, s."""
-        return -(self.axial(time_s) + self.noise()) / slope
+    def crossing(self, moment: Moment, slope: float) -> Array:
+        """Effects on when the velocity passes the value that it has at a moment, s."""
+        return -(self.axial(moment) + self.noise()) / slope
 
-    def onset(self, time_s: float, slope: float) -> Array:
-        """Effects on when a turn from rest passes the speed that it has at `time_s`, s.
+    def onset(self, moment: Moment, slope: float) -> Array:
+        """Effects on when a turn from rest passes the speed that it has at a moment, s.
 
         A speed that rises from nothing is far from straight: for a ride the passing is looked up
         on the curve without it.
         """
-        moved = -self.effects.at(self.effects.axial, time_s) / slope
-        near = (time_s - ONSET_BEFORE_S, time_s + ONSET_AFTER_S)
-        first, last = np.searchsorted(self.effects.time_s, near)
-        times = self.effects.time_s[first:last]
+        moved = self.effects.unit_axial(self.number, moment) / -slope
+        time_s = self.effects.time_s(moment)
+        times, riding = self.effects.onset
         level, _, _ = self.curve.at(time_s)
-        over = np.asarray(self.curve.spline(times))[:, None] - level
-        over = over - self.effects.axial[first:last, RIDE]
-        for ride in range(over.shape[1]):
-            passed = np.flatnonzero(over[:-1, ride] > 0.0)
+        over = np.asarray(self.curve.spline(times)) - level - riding[self.number]
+        for ride, above in enumerate(over):
+            passed = np.flatnonzero(above[:-1] > 0.0)
             if passed.size:
-                row = passed[-1]
-                before, after = over[row : row + 2, ride]
+                row = int(passed[-1])
+                before, after = above[row : row + 2].tolist()
                 share = before / (before - after) if after < before else 0.0
                 moved[RIDE.start + ride] = (
                     time_s - times[row] - share * (times[row + 1] - times[row])
                 )
-        return np.asarray(self.mixed(moved) - self.noise() / slope)
+        return np.asarray(moved @ self.effects.mixed[self.number] - self.noise() / slope)
 
     def reversal(self) -> Array:
         """Effects on the time of the reversal, s."""
-        return self.crossing(self.down.reversal_s, max(self.down.reversal_slope, 1e-3))
+        moment = (Moment.PELVIS_REVERSAL, Moment.TOP)[self.number]
+        return self.crossing(moment, max(self.down.reversal_slope, 1e-3))
 
     def peak_time(self) -> Array:
         """Effects on the time of the peak speed, s.
 
         Riding sharpens a peak by a quarter, so its effect is taken on the peak without it.
         """
-        at, axial = self.down.peak_s, self.effects.axial
-        sharp = bend(self.curve, at)
-        bends = np.full(axial.shape[1], sharp)
-        bends[RIDE] -= self.effects.bend(axial, at)[RIDE]
+        moment = self._peak
+        sharp = bend(self.curve, self.down.peak_s)
+        bends = np.full(CAUSES, sharp)
+        bends[RIDE] -= self.effects.unit_axial_bend(self.number, moment)[RIDE]
         bends = np.minimum(bends, LEAST_BEND_SHARE * sharp)
-        moved = self.mixed(-self.effects.slope(axial, at) / bends)
-        return np.asarray(moved - self.noise(order=1) / sharp)
+        moved = self.effects.unit_axial_slope(self.number, moment) / -bends
+        return np.asarray(moved @ self.effects.mixed[self.number] - self.noise(order=1) / sharp)
 
     def peak(self) -> Array:
         """Effects on the peak speed, rad/s."""
-        return self.axial(self.down.peak_s) + self.noise()
+        return self.axial(self._peak) + self.noise()
 
     def runway(self, peak_time: Array) -> Array:
         """Effects on the angle from the reversal to the peak, rad."""
-        at, angle = self.effects.at, self.effects.angle
-        turned = at(angle, self.down.peak_s) - at(angle, self.down.reversal_s)
-        return self.mixed(turned) + self.down.peak * peak_time
+        reversal = (Moment.PELVIS_REVERSAL, Moment.TOP)[self.number]
+        angle = self.effects.angle[self.number]
+        return np.asarray(angle[self._peak] - angle[reversal] + self.down.peak * peak_time)
 
-    def posture(self, time_s: float) -> Array:
-        """Effects (3, TOTAL) on turn, obliquity and forward tilt at a fixed time, rad."""
-        return self.mixed(self.effects.posture(time_s))
-
-    def turn(self, times: Array) -> Array:
-        """Effects (k, TOTAL) on the turn since address at fixed times (k,), rad."""
-        return self.mixed(self.effects.along(self.effects.turn, times))
-
-    def turned(self, times: Array, about: Array) -> Array:
-        """Effects (k, TOTAL) on the orientation at fixed times (k,), rad, about directions (k, 3)
-        in world axes."""
-        turned = self.effects.along(self.effects.turned, times)
-        return self.mixed(np.einsum("kj,kjc->kc", about, turned))
-
-    def turn_rate(self, time_s: float) -> Array:
-        """Effects on the rate of turn, rad/s."""
-        return self.mixed(self.effects.slope(self.effects.turn, time_s))
+    @property
+    def _peak(self) -> Moment:
+        return (Moment.PELVIS_PEAK, Moment.UPPER_BACK_PEAK)[self.number]
 
 
 def bend(curve: AxialCurve, at_s: float) -> float:

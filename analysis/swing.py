@@ -17,11 +17,11 @@ from analysis.events import (
 )
 from analysis.impact import find_impact
 from analysis.kinematics import (
+    Postures,
     Rates,
     SegmentPath,
     common_times,
     filtered_rates,
-    joint_separation,
     segment_path,
     target_sign,
     untwisted,
@@ -112,7 +112,7 @@ def _analyse(  # noqa: PLR0917 - as `analyse_swing`
         metrics,
         uncertainty.total,
         flags,
-        _drawn(paths[0], paths[1], moments.address_s),
+        _drawn(paths, moments.address_s),
         uncertainty.lasting,
     )
 
@@ -221,20 +221,22 @@ def _last_quiet(motions: tuple[SegmentMotion, SegmentMotion], takeaway_s: float)
     return min(ends) if min(ends) >= takeaway_s - ADDRESS_BEFORE_S else None
 
 
-def _drawn(pelvis: SegmentPath, upper_back: SegmentPath, address_s: float) -> Curves:
-    axial = (pelvis.rates.axial, upper_back.rates.axial)
-    first_s = max(float(path.orientation.x[0]) for path in (pelvis, upper_back))
+def _drawn(paths: tuple[SegmentPath, SegmentPath], address_s: float) -> Curves:
+    axial = (paths[0].rates.axial, paths[1].rates.axial)
+    first_s = max(float(path.curves.time_s[0]) for path in paths)
     time_s = common_times(axial, max(first_s, address_s - CURVES_BEFORE_S))
-    hips, shoulders = pelvis.placed(time_s), upper_back.placed(time_s)
-    turns = [rotation.unwrap(path.turn(p)) for path, p in ((pelvis, hips), (upper_back, shoulders))]
-    joint = rotation.unwrap(joint_separation(hips, shoulders, pelvis.rates.sign))
+    postures = Postures.at(paths, time_s)
+    turns = np.unwrap(postures.turn())
+    joint = rotation.unwrap(postures.joint_separation())
     joint -= np.interp(address_s, time_s, joint)
+    pelvis, upper_back = np.degrees(turns)
+    velocity = np.degrees(postures.axial())
     return Curves(
         time_s,
-        np.degrees(turns[0]),
-        np.degrees(turns[1]),
-        np.degrees(turns[0] - turns[1]),
+        pelvis,
+        upper_back,
+        pelvis - upper_back,
         np.degrees(joint),
-        np.degrees(axial[0].spline(time_s)),
-        np.degrees(axial[1].spline(time_s)),
+        velocity[0],
+        velocity[1],
     )

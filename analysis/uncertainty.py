@@ -29,19 +29,15 @@ from analysis.error_causes import (
 )
 from analysis.events import ONSET_RATE, SLOPE_WITHIN_S
 from analysis.greatest_effects import GreatestEffects, SearchedCurve, greatest_effects
-from analysis.joint_effects import joint_change, joint_effects
 from analysis.kinematics import SegmentPath
 from analysis.metrics import Metrics, Separation, SwingMoments
+from analysis.moment_effects import Moment, MomentEffects
 from analysis.orientation import SegmentMotion
-from analysis.results import Interval
 from analysis.samples import Array, Segment
-from analysis.segment_effects import SLOPE_S, segment_effects
 from analysis.segment_reading import SegmentReading, power_peak_s
 
 Effects = dict[str, Array]
 
-AFTER_S = 0.05
-"""Curves of effects run so far past the last event."""
 EDGE_S = 0.002
 """A fastest closing so near to the end of its search is moved by that end."""
 COARSE_S = 0.01
@@ -101,21 +97,34 @@ def cause_effects(swing: SwingReading) -> dict[str, Array]:
     }
 
 
-def _reading(number: int, swing: SwingReading, within: Interval) -> SegmentReading:
-    motion, path = swing.motions[number], swing.paths[number]
-    return SegmentReading(
+def _effects(swing: SwingReading, grid: Array) -> MomentEffects:
+    moments, curves = swing.moments, [path.rates.axial for path in swing.paths]
+    return MomentEffects(
+        swing.motions,
+        swing.paths,
+        [
+            moments.address_s,
+            moments.takeaway_s,
+            moments.pelvis.reversal_s,
+            moments.top_s,
+            moments.pelvis.peak_s,
+            moments.upper_back.peak_s,
+            swing.apart.closing_peak_s,
+            power_peak_s(curves[0], moments.pelvis),
+            power_peak_s(curves[1], moments.upper_back),
+        ],
+        grid,
+        np.array([_mixing(number, swing) for number in (0, 1)]),
+    )
+
+
+def _mixing(number: int, swing: SwingReading) -> Array:
+    return mixing(
         number,
-        path,
-        (swing.moments.pelvis, swing.moments.upper_back)[number],
-        effects=segment_effects(motion, path, within),
-        mixed=mixing(
-            number,
-            motion,
-            swing.clock_u_s[number],
-            calibrated=swing.calibrated,
-            scale_u=swing.scale_u[number],
-        ),
-        noise_density=motion.noise_density,
+        swing.motions[number],
+        swing.clock_u_s[number],
+        calibrated=swing.calibrated,
+        scale_u=swing.scale_u[number],
     )
 
 
@@ -124,13 +133,18 @@ class _SwingEffects:
 
     def __init__(self, swing: SwingReading) -> None:
         self.swing, self.moments, self.apart = swing, swing.moments, swing.apart
-        last_s = max(self.moments.upper_back.peak_s, self.moments.pelvis.peak_s)
-        within = Interval(self.moments.address_s, last_s + AFTER_S)
-        self.hips, self.shoulders = (_reading(k, swing, within) for k in (0, 1))
-        top_s, closing_s = self.moments.top_s, self.apart.closing_peak_s
-        ends = (top_s - SLOPE_S, top_s + SLOPE_S, self.moments.address_s)
-        at = np.array([*ends, closing_s - SLOPE_S, closing_s + SLOPE_S])
-        self.postures = tuple(reading.path.at(at) for reading in (self.hips, self.shoulders))
+        self.effects = _effects(swing, _coarse(self.apart.searched[0]))
+        self.turns = self.effects.turns
+        self.hips, self.shoulders = (
+            SegmentReading(
+                number,
+                swing.paths[number].rates.axial,
+                (self.moments.pelvis, self.moments.upper_back)[number],
+                effects=self.effects,
+                noise_density=swing.motions[number].noise_density,
+            )
+            for number in (0, 1)
+        )
         self.found: Effects = {}
 
     def columns(self) -> Effects:
@@ -155,7 +169,7 @@ class _SwingEffects:
         found["address_s"] = _unit(ADDRESS, ADDRESS_U_S)
         _, slope, _ = self.shoulders.curve.at(moments.takeaway_s)
         away = min(slope, -ONSET_RATE / SLOPE_WITHIN_S)
-        found["takeaway_s"] = self.shoulders.onset(moments.takeaway_s, away)
+        found["takeaway_s"] = self.shoulders.onset(Moment.TAKEAWAY, away)
         found["takeaway_s"] += _unit(TAKEAWAY, TAKEAWAY_U_S)
         found["pelvis_reversal_s"] = self.hips.reversal()
         found["top_s"] = self.shoulders.reversal()
@@ -165,32 +179,23 @@ class _SwingEffects:
 
     def _postures(self) -> None:
         """Turn, obliquity and tilt at the top: what they miss by there, and what the top does."""
-        top_s, top = self.moments.top_s, self.found["top_s"]
-        names = ("turn", "obliquity", "forward_tilt")
-        readings = (self.hips, self.shoulders)
-        for segment, reading, posture in zip(Segment, readings, self.postures, strict=True):
-            effects = reading.posture(top_s)
-            for row, name, curve in zip(
-                effects, names, (posture.turn, posture.obliquity, posture.tilt), strict=True
-            ):
-                moving = float(curve[1] - curve[0]) / (2.0 * SLOPE_S)
-                late = row + moving * top
-                if name == "turn":
-                    late = late - float(posture.turn_rate[2]) * self.found["address_s"]
-                self.found[f"{segment.value}_{name}_top_deg"] = np.degrees(late)
+        top, address = self.found["top_s"], self.found["address_s"]
+        late = self.turns.at_top + self.turns.top_rates[..., None] * top
+        # a wrong end of the address adds the same turn at all times
+        late[:, 0] -= self.turns.address_rates[:, None] * address
+        for segment, rows in zip(Segment, np.degrees(late), strict=True):
+            for name, row in zip(("turn", "obliquity", "forward_tilt"), rows, strict=True):
+                self.found[f"{segment.value}_{name}_top_deg"] = row
 
     def _separations(self) -> None:
-        apart, found = self.apart, self.found
+        found = self.found
         found["separation_top_deg"] = (
             found["pelvis_turn_top_deg"] - found["upper_back_turn_top_deg"]
         )
-        times, values, _ = apart.searched
-        grid = _coarse(times)
-        hips, shoulders = (float(posture.turn_rate[2]) for posture in self.postures)
-        effects = self.hips.turn(grid) - self.shoulders.turn(grid)
-        # a wrong end of the address adds the same at all times
+        hips, shoulders = self.turns.address_rates.tolist()
+        effects = self.turns.turn[0] - self.turns.turn[1]
         effects -= (hips - shoulders) * found["address_s"]
-        greatest = greatest_effects(self._searched(values, effects))
+        greatest = greatest_effects(self._searched(self.apart.searched[1], effects))
         self._greatest("separation", greatest)
         found["separation_max_s"] = greatest.time + _unit(RIVAL_TIME, greatest.rival_u_s)
         self._closing()
@@ -211,28 +216,19 @@ class _SwingEffects:
         return SearchedCurve(self.apart.searched[0], values, effects, ends)
 
     def _closing(self) -> None:
-        found, at = self.found, self.apart.closing_peak_s
-        closing = self.shoulders.turn_rate(at) - self.hips.turn_rate(at) + self.shoulders.noise()
-        if self.moments.upper_back.peak_s - at < EDGE_S:
-            hips, shoulders = (posture.turn_rate[3:] for posture in self.postures)
-            slope = float(np.diff(shoulders - hips)[0]) / (2.0 * SLOPE_S)
-            closing = closing + slope * found["upper_back_peak_s"]
+        found, turns = self.found, self.turns
+        closing = turns.turn_rate[1] - turns.turn_rate[0] + self.shoulders.noise()
+        if self.moments.upper_back.peak_s - self.apart.closing_peak_s < EDGE_S:
+            closing += turns.closing_slope * found["upper_back_peak_s"]
         found["separation_closing_peak_dps"] = np.degrees(closing)
 
     def _joint(self) -> None:
-        found, moments = self.found, self.moments
-        searched, _, values = self.apart.searched
-        grid = _coarse(searched)
-        times = np.concatenate(([moments.address_s, moments.top_s], grid))
-        change = joint_change(self.swing.paths, times)
-        moved = self.shoulders.turned(times, change.by_turn) - self.hips.turned(
-            times, change.by_turn
-        )
-        effects = joint_effects(change, moved, _unit(SQUARE, SQUARE_U))
-        effects -= change.rates[0] * found["address_s"]
-        top = effects[0] + change.rates[1] * found["top_s"]
+        found, joint = self.found, self.turns.joint
+        effects = joint.effects(_unit(SQUARE, SQUARE_U))
+        effects -= joint.rates[0] * found["address_s"]
+        top = effects[0] + joint.rates[1] * found["top_s"]
         found["joint_separation_top_deg"] = np.degrees(top)
-        greatest = greatest_effects(self._searched(values, effects[1:]))
+        greatest = greatest_effects(self._searched(self.apart.searched[2], effects[1:]))
         self._greatest("joint_separation", greatest)
 
     def _durations(self) -> None:
@@ -261,8 +257,8 @@ class _SwingEffects:
         power = self._value(f"{name}_peak_power_w")
         if not power > 0.0:
             return
-        at = power_peak_s(reading.curve, reading.down)
-        speed, slope, _ = reading.curve.at(at)
+        at = (Moment.PELVIS_POWER, Moment.UPPER_BACK_POWER)[reading.number]
+        speed, slope, _ = reading.curve.at(self.effects.time_s(at))
         share = (reading.axial(at) + reading.noise()) / speed
         share = share + (reading.axial_slope(at) + reading.noise(order=1)) / slope
         share = share + _unit(INERTIA, INERTIA_U)

@@ -108,12 +108,12 @@ def test_it_is_undone_only_where_the_sensor_is_said_to_be_strapped_on():
 def test_the_less_is_known_of_what_holds_it_the_more_riding_adds_to_the_uncertainty():
     alike = np.ones(RIDE.stop - RIDE.start)
     added = {
-        fixing: np.linalg.norm(alike @ mixing(0, worn(fixing), 0.0, calibrated=True).matrix[RIDE])
+        fixing: np.linalg.norm(alike @ mixing(0, worn(fixing), 0.0, calibrated=True)[RIDE])
         for fixing in Fixing
     }
     assert added[Fixing.RIGID] == 0.0
     assert added[Fixing.STRAPPED] < 1e-9  # what all springs share is undone
     assert added[Fixing.UNKNOWN] > 0.5
     differ = np.array([1.0, 1.0, -1.0, -1.0])
-    spread = differ @ mixing(0, worn(Fixing.STRAPPED), 0.0, calibrated=True).matrix[RIDE]
+    spread = differ @ mixing(0, worn(Fixing.STRAPPED), 0.0, calibrated=True)[RIDE]
     assert np.linalg.norm(spread) > 0.5

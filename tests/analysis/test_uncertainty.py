@@ -14,7 +14,7 @@ from analysis import swing as swing_module
 from analysis.calibration import worn_in_segment_axes
 from analysis.columns import COLUMNS
 from analysis.error_causes import RIDING, SCALE_U, SQUARE
-from analysis.joint_effects import joint_sensitivity
+from analysis.joint_effects import joint_direction
 from analysis.mounting_effect import mounting_uncertainty
 from analysis.results import GolferFacts, Handedness, Interval, Sex
 from analysis.samples import SampleTable
@@ -236,7 +236,8 @@ def test_what_a_separation_shares_with_its_turns_is_not_counted_twice(session, s
 @given(st.lists(st.floats(-0.7, 0.7), min_size=6, max_size=6), st.sampled_from([-1.0, 1.0]))
 def test_the_sensitivity_of_the_joint_is_the_derivative_of_its_axial_angle(angles, sign):
     pelvis, upper_back = rotation.from_cardan_yxz(np.array(angles).reshape(2, 3))
-    found = joint_sensitivity(pelvis[None], upper_back[None], sign)[0]
+    axes = rotation.to_matrix(np.stack((pelvis, upper_back)))
+    found = joint_direction(axes[..., None], sign)[:, 0]
     small = rotation.from_rotation_vector(1e-6 * np.vstack((np.zeros(3), np.eye(3))))
     moved = rotation.multiply(small, upper_back[None])
     axial = rotation.spine_joint_angles(pelvis[None], moved)[:, 2]
@@ -247,7 +248,7 @@ def test_the_sensitivity_of_the_joint_is_the_derivative_of_its_axial_angle(angle
 def test_the_sensitivity_of_a_segments_angles_is_their_derivative(turn, obliquity, tilt):
     angles = np.array([turn, obliquity, tilt])
     placed = rotation.from_cardan_yxz(angles)
-    rows = angle_rows(rotation.to_matrix(placed)[None, :, 2])[0]
+    rows = angle_rows(rotation.to_matrix(placed)[:, 2:])[:, :, 0]
     for axis in range(3):
         small = rotation.from_rotation_vector(1e-6 * np.eye(3)[axis])
         moved = rotation.cardan_yxz(rotation.multiply(small, placed))
