@@ -188,7 +188,8 @@ class Collector:
             await self._corrected(message)
         elif isinstance(message, wire.StreamReport):
             stream = self._known(message.stream_id)
-            if self._service.status(session.id).reported(message):
+            now_s = self._service.clock.monotonic()
+            if self._service.status(session.id).reported(message, now_s):
                 await self._keep_trouble(
                     self._service.store.troubles.reported, session.id, stream.segment, message
                 )

@@ -13,12 +13,16 @@ from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 
 from server.clock import Clock
-from server.live_session import LiveSession
+from server.live_session import LiveSession, Progress
 from server.publish import Hub
 from server.store import Store
 from server.views import LiveMessage
 
 log = logging.getLogger(__name__)
+
+LOOK_EVERY_S = 0.05
+"""What is committed within so long is analysed in one go: each look costs some ten queries, whose
+waits on one interpreter slow the commits down. Pages are shown traces half as often."""
 
 
 class LiveSessions:
@@ -32,6 +36,7 @@ class LiveSessions:
         self._sessions: dict[str, LiveSession] = {}
         self._waiting: set[str] = set()
         self._running: set[str] = set()
+        self._looked_s: dict[str, float] = {}
 
     def start(self) -> None:
         """Start the thread; once before anything else, and once more after each `stop`."""
@@ -42,15 +47,28 @@ class LiveSessions:
         self._waiting.add(session_id)
         if session_id in self._running:
             return
-        self._waiting.discard(session_id)
         self._running.add(session_id)
         loop = asyncio.get_running_loop()
+        since_s = loop.time() - self._looked_s.get(session_id, float("-inf"))
+        loop.call_later(max(0.0, LOOK_EVERY_S - since_s), self._look, session_id)
+
+    def _look(self, session_id: str) -> None:
+        if session_id not in self._running:  # stopped meanwhile
+            return
+        self._waiting.discard(session_id)
+        loop = asyncio.get_running_loop()
+        self._looked_s[session_id] = loop.time()
         work = loop.run_in_executor(self._thread, self._session(session_id, loop).advance)
         work.add_done_callback(partial(self._advanced, session_id))
 
     def holds(self, session_id: str) -> bool:
         """Whether a session has an analysis under way."""
         return session_id in self._sessions
+
+    def progress(self, session_id: str) -> Progress | None:
+        """How far the analysis of a session has come; None: none is under way."""
+        session = self._sessions.get(session_id)
+        return None if session is None else session.progress()
 
     async def finish(self, session_id: str) -> None:
         """Analyse all that is stored of a session and let it go.
@@ -64,6 +82,7 @@ class LiveSessions:
         finally:
             self._sessions.pop(session_id, None)
             self._waiting.discard(session_id)
+            self._looked_s.pop(session_id, None)
 
     def stop(self) -> None:
         """Let the work under way end; what is left is found again at the next start."""
@@ -82,7 +101,10 @@ class LiveSessions:
         if error is not None:
             log.error("live analysis of session %s stopped", session_id, exc_info=error)
             self._sessions.pop(session_id, None)
-        elif work.result() or session_id in self._waiting:
+        elif work.result():
+            self._running.add(session_id)
+            self._look(session_id)
+        elif session_id in self._waiting:
             self.committed(session_id)
 
     def _session(self, session_id: str, loop: asyncio.AbstractEventLoop) -> LiveSession:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 
 from analysis.errors import CalibrationError
@@ -28,8 +29,19 @@ Publish = Callable[[LiveMessage | None], None]
 """None: the list of swings is to be sent anew."""
 
 
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far an analysis has come. seen_to_s: session time up to which it has both sensors.
+
+    anew: it goes through the session once more, with what was measured since.
+    """
+
+    seen_to_s: float
+    anew: bool
+
+
 class LiveSession:
-    """Every method but `halt` runs in the analysis thread.
+    """Every method but `halt` and `progress` runs in the analysis thread.
 
     A new calibration, or a scale that was measured, starts the analysis anew from the first batch,
     with all of them known, so that the swings are always those that an analysis of the whole
@@ -49,6 +61,7 @@ class LiveSession:
         self._timelines = Timelines()
         self._cursor = 0
         self._found = 0
+        self._anew = False
 
     def advance(self) -> bool:
         """Analyse a chunk of what is stored; True: more waits."""
@@ -62,6 +75,7 @@ class LiveSession:
         self._cursor = batches[-1].id if batches else self._cursor
         more = len(batches) == CHUNK
         if not more:
+            self._anew = False
             self._clear_superseded()
             self._send_trace()
         if self._calibrate():
@@ -83,6 +97,10 @@ class LiveSession:
         """Stop after the chunk under way; may be called from any thread."""
         self._halted = True
 
+    def progress(self) -> Progress:
+        """How far it has come; may be called from any thread."""
+        return Progress(self._timelines.both_seen_to_s, self._anew)
+
     def _begin(self) -> None:
         calibrations = self._store.swings.calibrations(self._id)
         facts = self._store.golfers.facts(self._store.sessions.get(self._id).golfer_id)
@@ -99,7 +117,7 @@ class LiveSession:
     def _begin_again(self) -> bool:
         """From the first batch, with what is known now; True: so more waits."""
         self._analysis = None
-        self._clear_from_end = True
+        self._clear_from_end = self._anew = True
         return True
 
     def _take(self, segment: Segment, table: SampleTable) -> None:

@@ -12,6 +12,8 @@ from server.views import StreamView
 
 SILENT_AFTER_S = 1.5
 """A stream that was to send and has not for so long is called silent."""
+POURED_FROM = 1.5
+"""Session time goes so many times as fast as the clock: a recording is poured in, nobody waits."""
 
 
 @dataclass(slots=True)
@@ -22,6 +24,9 @@ class _Watched:
     last_seen_s: float | None = None
     lost: int = 0
     sync_offset_s: float | None = None
+    reported_at: float = float("-inf")
+    behind_s: float | None = None
+    poured: bool = False
 
 
 class StatusBoard:
@@ -56,14 +61,31 @@ class StatusBoard:
         gyro = np.frombuffer(batch.gyro, "<f4").reshape(-1, 3)
         return newer and self._swap.push(watched.stream.segment, end_s, gyro.astype(np.float64))
 
-    def reported(self, report: wire.StreamReport) -> bool:
+    def reported(self, report: wire.StreamReport, now: float) -> bool:
         """The collector said how a stream is doing. True: its state is another than before."""
         watched = self._watched.get(report.stream_id)
         if watched is None:
             return False
         was = watched.report.state if watched.report else "streaming"
+        _note_lateness(watched, report, now)
         watched.report = report
         return report.state != was
+
+    def stored_behind_s(self) -> float:
+        """By how much the store is behind the sensors, s of session time; 0 for poured ones.
+
+        Reports go before the samples that wait in the collector, so they show it.
+        """
+        return max((one.behind_s or 0.0 for one in self._watched.values()), default=0.0)
+
+    def live_to_s(self) -> float | None:
+        """Session time up to which both sensors have come; None unless both send in real time."""
+        seen = [
+            one.last_seen_s
+            for one in self._watched.values()
+            if one.behind_s is not None and not one.poured and one.last_seen_s is not None
+        ]
+        return min(seen) if len(seen) == len(wire.SEGMENTS) else None
 
     def corrected(self, offsets_s: dict[str, float]) -> None:
         """By how much the times of streams are corrected in all."""
@@ -82,10 +104,24 @@ class StatusBoard:
         return [_view(watched, now, swapped=self._swap.swapped) for watched in ordered]
 
 
+def _note_lateness(watched: _Watched, report: wire.StreamReport, now: float) -> None:
+    """How far the samples that came are behind the moment that the collector speaks of."""
+    before, passed_s = watched.report, now - watched.reported_at
+    if before is not None and passed_s > 0.5:
+        watched.poured = report.at_s - before.at_s > POURED_FROM * passed_s
+    watched.reported_at = now
+    watched.behind_s = None
+    if report.state in ("streaming", "slow") and watched.last_seen_s is not None:
+        behind_s = 0.0 if watched.poured else report.at_s - watched.last_seen_s
+        watched.behind_s = max(0.0, behind_s)
+
+
 def _view(watched: _Watched, now: float, *, swapped: bool) -> StreamView:
     stream, report = watched.stream, watched.report
     state: wire.StreamState = report.state if report else "streaming"
-    if now - watched.heard_at > SILENT_AFTER_S and state != "lost":
+    # a collector that says its sensor streams is heard, though the samples wait in it
+    said_at = watched.reported_at if state in ("streaming", "slow") else watched.heard_at
+    if now - max(watched.heard_at, said_at) > SILENT_AFTER_S and state != "lost":
         state = "silent"
     clock_u_s = report.clock_u_s if report else None
     offset_s = watched.sync_offset_s

@@ -226,12 +226,14 @@ class SwingMessage(View):
 class StatusMessage(View):
     """How the sensors are doing: once a second, and at once when one changes.
 
-    trouble: why the service stores nothing now, in words; null: as far as known it does.
+    trouble: why the service stores nothing now, in words; null: as far as known it does. late: in
+    words that what is shown is behind the sensors; null: it is not.
     """
 
     type: Literal["status"] = "status"
     streams: list[StreamView]
     trouble: str | None = None
+    late: str | None = None
 
 
 class TraceMessage(View):

@@ -5,25 +5,30 @@ from __future__ import annotations
 import asyncio
 
 from sensors.wire import StreamState
+from server.lateness import lateness
 from server.service import Service
 from server.views import StatusMessage
 
 EVERY_S = 1.0
 LOOK_EVERY_S = 0.25
 
+_Told = tuple[dict[str, StreamState], str | None, bool]
+
 
 async def watch(service: Service) -> None:
     """Publish the state of every expected stream until cancelled."""
-    said: dict[str, tuple[float, tuple[dict[str, StreamState], str | None]]] = {}
+    said: dict[str, tuple[float, _Told]] = {}
     while True:
         now = service.clock.monotonic()
         said = {session_id: was for session_id, was in said.items() if session_id in service.boards}
         for session_id, board in service.boards.items():
             streams = board.streams(now)
             trouble = service.commits.trouble
-            states = {stream.stream_id: stream.state for stream in streams}, trouble
-            said_at, was = said.get(session_id, (float("-inf"), ({}, None)))
-            if states != was or now - said_at >= EVERY_S:
-                said[session_id] = (now, states)
-                service.hub.publish(session_id, StatusMessage(streams=streams, trouble=trouble))
+            late = lateness(board, service.live.progress(session_id))
+            told = {stream.stream_id: stream.state for stream in streams}, trouble, bool(late)
+            said_at, was = said.get(session_id, (float("-inf"), None))
+            if told != was or now - said_at >= EVERY_S:
+                said[session_id] = (now, told)
+                message = StatusMessage(streams=streams, trouble=trouble, late=late)
+                service.hub.publish(session_id, message)
         await asyncio.sleep(LOOK_EVERY_S)

@@ -243,7 +243,8 @@ def test_lost_samples_are_counted_and_what_the_collector_says_is_shown():
     watched.arrived(batch(1, lost_before=2), 0.2, now=0.2)
     assert watched.streams(0.2)[0].lost == 6
     watched.reported(
-        wire.StreamReport(stream_id="pelvis-1", state="lost", at_s=0.2, rate_hz=0.0, lost=9)
+        wire.StreamReport(stream_id="pelvis-1", state="lost", at_s=0.2, rate_hz=0.0, lost=9),
+        now=0.2,
     )
     view = watched.streams(9.0)[0]
     assert (view.state, view.lost, view.last_seen_s) == ("lost", 9, 0.2)

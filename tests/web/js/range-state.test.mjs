@@ -131,6 +131,9 @@ test("a service that stores nothing says so before all else, until it does again
   assert.deepEqual(said, { level: "loud", text: "The disk with the database is full: free some space on it." });
   state.apply({ type: "status", streams, trouble: null });
   assert.equal(line({ trouble: state.trouble }).level, "ready");
+  const late = "Swings show 12 s late: this computer is too busy.";
+  state.apply({ type: "status", streams, late });
+  assert.deepEqual(line({ late: state.late }), { level: "warn", text: late });
 });
 
 test("no session and an ended session are calm", () => {

@@ -86,6 +86,8 @@ test("both streaming leads to the calibration and then to swings", () => {
   assert.equal(sensorsLine(state).level, "ready");
   state.streams = [stream("pelvis", { clock_u_ms: 9 }), stream("upper_back")];
   assert.match(sensorsLine(state).text, /timing still settles/);
+  state.applyLive({ type: "status", streams: state.streams, late: "Swings show 12 s late." });
+  assert.deepEqual(sensorsLine(state), { level: "warn", text: "Swings show 12 s late." });
   state.applyLive({ type: "session", session: { ...session, id: "t" } });
   assert.equal(state.calibration, null, "another session is not calibrated by the last one");
   assert.equal(state.sessionToMark, null, "its sensors have not come yet");

@@ -9,6 +9,7 @@ export class LiveState {
   streams = [];
   calibration = null;
   trouble = null;
+  late = null;
 
   /** Takes one message. @returns what changed: "session", "swing", "status", "trace" or null. */
   apply(message) {
@@ -42,9 +43,10 @@ export class LiveState {
     return "session";
   }
 
-  #status({ streams, trouble }) {
+  #status({ streams, trouble, late }) {
     this.streams = streams;
     this.trouble = trouble ?? null;
+    this.late = late ?? null;
     return "status";
   }
 

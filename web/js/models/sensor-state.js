@@ -9,13 +9,13 @@ const SWAPPED = "The sensors seem to be worn the wrong way round: the pelvis sen
  *
  * `detail` holds figures that change all the time and are not to be read out.
  */
-export function stateLine({ channel, session, streams, calibration, trouble }) {
+export function stateLine({ channel, session, streams, calibration, trouble, late }) {
   if (channel.kind === "lost") return lost(channel);
   if (channel.kind !== "open") return { level: "calm", text: "Connecting to the service\u2026" };
   if (session === null) return { level: "calm", text: "No session is open. Start one to see swings here." };
   if (session.ended_at) return { level: "calm", text: "This session has ended. Its swings stay here and under Swings." };
   if (trouble) return { level: "loud", text: sentence(trouble) };
-  return sensors(streams, calibration);
+  return sensors(streams, calibration, late);
 }
 
 /** A text of the service as a sentence that stands by itself. */
@@ -31,12 +31,13 @@ function lost({ retryMs }) {
   };
 }
 
-function sensors(streams, calibration) {
+function sensors(streams, calibration, late) {
   const bySegment = new Map(streams.map((stream) => [stream.segment, stream]));
   if (bySegment.size === 0) return { level: "calm", text: "Waiting for the sensors to start streaming." };
   const trouble = SEGMENTS.map((segment) => troubleOf(segment, bySegment.get(segment))).filter(Boolean);
   if (streams.some((stream) => stream.swapped)) trouble.push(SWAPPED);
   if (trouble.length > 0) return { level: "loud", text: trouble.join(" ") };
+  if (late) return { level: "warn", text: late };
   if (calibration && !calibration.calibrated) {
     return { level: "warn", text: calibration.text || "Not calibrated: stand still, then bow." };
   }

@@ -28,6 +28,7 @@ function running(state, losing) {
   if (SEGMENTS.some((segment) => !state.worn(segment))) {
     return { level: "calm", text: "Connecting to the sensors\u2026" };
   }
+  if (state.late) return { level: "warn", text: state.late };
   if (!state.calibration?.calibrated) {
     return { level: "warn", text: "Both sensors stream. Next: put them on and calibrate." };
   }

@@ -13,6 +13,7 @@ export class SensorsState {
   session = null;
   streams = [];
   trouble = null;
+  late = null;
   calibration = null; // the one in force
   repeats = 0; // stands and bows that it was read from
   #calibratedAt = -Infinity; // stream time, s
@@ -41,9 +42,10 @@ export class SensorsState {
     if (message.calibrated || !this.calibration?.calibrated) this.calibration = message;
   }
 
-  #status({ streams, trouble }) {
+  #status({ streams, trouble, late }) {
     this.streams = streams;
     this.trouble = trouble ?? null;
+    this.late = late ?? null;
   }
 
   /** The session that a mark goes into: an open one with both streams. */
