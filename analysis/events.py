@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
+from analysis.pieces import Cubics, spline_through
 from analysis.samples import Array
 
 PEAK_WITHIN_S = 0.12
@@ -34,34 +34,55 @@ _NEWTON_STEPS = 3
 class AxialCurve:
     """Axial velocity of a segment, rad/s, positive toward the target, at time_s (n,) s, filtered.
 
-    spline: through the samples, for values and slopes between them.
+    pieces (4, n - 1): of the spline through the samples, as those of `Cubics`.
     """
 
     time_s: Array
     velocity: Array
-    spline: CubicSpline
+    pieces: Array
 
     @classmethod
     def through(cls, time_s: Array, velocity: Array) -> AxialCurve:
         """Curve through samples, at least four."""
-        return cls(time_s, velocity, CubicSpline(time_s, velocity))
+        return cls(time_s, velocity, spline_through(time_s, velocity[:, None]).pieces[:, 0])
 
     def rows(self, start_s: float, end_s: float) -> tuple[Array, Array, Array]:
         """Times, velocities and slopes at the samples from one time to just past another; the last
         sample, which has no piece of the spline, is left out."""
         first, last = self.time_s.searchsorted((start_s, end_s))
         rows = slice(int(first), min(int(last) + 1, self.time_s.size - 1))
-        return self.time_s[rows], self.velocity[rows], self.spline.c[2, rows]
+        return self.time_s[rows], self.velocity[rows], self.pieces[2, rows]
 
     def at(self, time_s: float) -> tuple[float, float, float]:
-        """Velocity, slope and second derivative at a time: what `spline` gives, at less cost."""
-        row = int(self.time_s.searchsorted(time_s, side="right")) - 1
-        row = min(max(row, 0), self.time_s.size - 2)
-        cubic, square, linear, constant = self.spline.c[:, row].tolist()
+        """Velocity, slope and second derivative at a time."""
+        row = self._row(time_s)
+        cubic, square, linear, constant = self.pieces[:, row].tolist()
         since = float(time_s) - float(self.time_s[row])
         value = ((cubic * since + square) * since + linear) * since + constant
         slope = (3.0 * cubic * since + 2.0 * square) * since + linear
         return value, slope, 6.0 * cubic * since + 2.0 * square
+
+    def values(self, times: Array) -> Array:
+        """Velocities (m,) at times (m,) s."""
+        velocity: Array = Cubics(self.time_s, self.pieces[:, None]).at(times)[0]
+        return velocity
+
+    def angle(self, start_s: float, end_s: float) -> float:
+        """Angle turned about the segment's own long axis between two times, rad."""
+        first, last = self._row(start_s), self._row(end_s)
+        # each piece from its sample to the next, the last one to the end, less what lies before
+        rows = np.append(np.arange(first, last + 1), first)
+        since = self.time_s.take(rows + 1) - self.time_s.take(rows)
+        since[-2:] = end_s - self.time_s[last], start_s - self.time_s[first]
+        cubic, square, linear, constant = self.pieces.take(rows, axis=1)
+        angle = (cubic * since / 4.0 + square / 3.0) * since
+        angle = ((angle + linear / 2.0) * since + constant) * since
+        return float(angle[:-1].sum() - angle[-1])
+
+    def _row(self, time_s: float) -> int:
+        """Row of the sample whose piece holds a time; beyond the ends the outer pieces go on."""
+        row = int(self.time_s.searchsorted(time_s, side="right")) - 1
+        return min(max(row, 0), self.time_s.size - 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,12 +105,12 @@ def downswing(curve: AxialCurve, from_s: float, to_s: float) -> Downswing | None
     The reversal is the last crossing from away to toward before the peak. None where there is
     none within LONGEST_DOWN_S.
     """
-    first, last = (int(k) for k in np.searchsorted(curve.time_s, (from_s, to_s)))
+    first, last = curve.time_s.searchsorted((from_s, to_s)).tolist()
     if last - first < 3:
         return None
     top = first + int(np.argmax(curve.velocity[first:last]))
     peak_s, peak = _peak(curve, top)
-    start = int(np.searchsorted(curve.time_s, peak_s - LONGEST_DOWN_S))
+    start = int(curve.time_s.searchsorted(peak_s - LONGEST_DOWN_S))
     away = np.flatnonzero(curve.velocity[start:top] <= 0.0)
     if not away.size or peak <= 0.0:
         return None
@@ -105,9 +126,7 @@ def takeaway(curve: AxialCurve, reversal_s: float) -> float:
 
     The turn away may slow down for LONGEST_PAUSE_S. Where the data begin within it, their begin.
     """
-    first, last = (
-        int(k) for k in np.searchsorted(curve.time_s, (reversal_s - BACKSWING_S, reversal_s))
-    )
+    first, last = curve.time_s.searchsorted((reversal_s - BACKSWING_S, reversal_s)).tolist()
     time_s, away = curve.time_s[first:last], -curve.velocity[first:last]
     fastest = int(np.argmax(away)) if away.size else 0
     turning = np.flatnonzero(away[: fastest + 1] >= ONSET_RATE)

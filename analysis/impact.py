@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.signal import butter, sosfilt
+from scipy.signal import butter, lfilter
 
 from analysis.filtering import nominal_step_s
+from analysis.rotation import squared_length
 from analysis.samples import Array
 
 ESTIMATE_U_S = 0.04
@@ -69,16 +70,16 @@ def strike_onset(time_s: Array, force: Array, peak_s: float) -> float | None:
     2.5 times STRIKE_BAND_HZ of samples a second a ring cannot be told from the swing.
     """
     before_s, after_s = STRIKE_WITHIN_S
-    first, last = np.searchsorted(time_s, (peak_s - before_s - 0.3, peak_s + after_s))
+    first, last = time_s.searchsorted((peak_s - before_s - 0.3, peak_s + after_s)).tolist()
     if last - first < 2 * LEAST_SAMPLES:
         return None
     time_s = time_s[first:last]
     share = STRIKE_BAND_HZ * nominal_step_s(time_s)
     if share > 0.4:
         return None
-    ring = np.linalg.norm(
-        sosfilt(_sections(round(share, 4)), force[first:last] - force[first], axis=0), axis=1
-    )
+    above, below = _high_pass(round(share, 4))
+    shaken = force[first:last].T - force[first][:, None]
+    ring = np.sqrt(squared_length(lfilter(above, below, shaken).T))
     near = time_s >= peak_s - before_s
     if min(np.count_nonzero(near), np.count_nonzero(~near)) < LEAST_SAMPLES:
         return None
@@ -92,5 +93,6 @@ def strike_onset(time_s: Array, force: Array, peak_s: float) -> float | None:
 
 
 @lru_cache(maxsize=64)
-def _sections(cutoff_share: float) -> Array:
-    return np.asarray(butter(2, 2.0 * cutoff_share, btype="highpass", output="sos"))
+def _high_pass(cutoff_share: float) -> tuple[Array, Array]:
+    above, below = butter(2, 2.0 * cutoff_share, btype="highpass")
+    return above, below

@@ -11,7 +11,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from analysis import rotation
 from analysis.events import AxialCurve
@@ -144,31 +143,24 @@ def filtered_rates(motion: SegmentMotion, stretch: Interval, sign: float) -> Rat
     time_s = motion.time_s[rows]
     smooth = low_pass(time_s, motion.angular_velocity[rows])
     spline = spline_through(time_s, smooth)
-    axial = CubicSpline.construct_fast(sign * spline.pieces[:, 1], time_s)
-    return Rates(sign, AxialCurve(time_s, sign * smooth[:, 1], axial), spline)
+    axial = AxialCurve(time_s, sign * smooth[:, 1], sign * spline.pieces[:, 1])
+    return Rates(sign, axial, spline)
 
 
 def segment_path(
     motion: SegmentMotion, rates: Rates, stretch: Interval, address_s: float
 ) -> SegmentPath:
-    """Path, with heading 0 at address, over a stretch of time that lies within that of the rates
-    and holds the address."""
+    """Path over a stretch of time that lies within that of the rates and holds the address."""
     rows = _rows(motion.time_s, stretch)
-    time_s, turned = motion.time_s[rows], _one_sheet(motion.orientation[rows])
+    time_s, turned = motion.time_s[rows], motion.orientation[rows]
     spin = np.zeros_like(turned)
-    spin[:, 1:] = motion.angular_velocity[rows]
-    spin *= 0.5
+    np.multiply(motion.angular_velocity[rows], 0.5, out=spin[:, 1:])
     orientation = hermite_through(time_s, turned, rotation.multiply(turned, spin))
-    heading = float(rotation.heading(orientation.at(np.array([address_s]))[:, 0]))
     first = int(rates.spline.time_s.searchsorted(time_s[0]))
     by_rate = rates.spline.pieces[..., first : first + time_s.size - 1]
     curves = Cubics(time_s, np.concatenate((orientation.pieces, by_rate), axis=1))
-    return SegmentPath(rates, curves, heading).headed(-heading)
-
-
-def axial_angle(curve: AxialCurve, start_s: float, end_s: float) -> float:
-    """Angle turned about the segment's own long axis between two times, rad."""
-    return float(curve.spline.integrate(start_s, end_s))
+    heading = float(rotation.heading(orientation.at(np.array([address_s]))[:, 0]))
+    return SegmentPath(rates, curves, heading)
 
 
 def untwisted(
@@ -183,7 +175,7 @@ def untwisted(
     # a turn of the upper back about the vertical by h: cos(h / 2) of the first, sin of the second
     still = rotation.multiply(back, placed).tolist()
     turned = rotation.multiply(back, rotation.multiply(_HALF_TURN, placed)).tolist()
-    heading = 0.0
+    heading = pelvis.heading - upper_back.heading
     for _ in range(_UNTWIST_STEPS):
         cosine, sine = math.cos(0.5 * heading), math.sin(0.5 * heading)
         w, x, y, z = (cosine * a + sine * b for a, b in zip(still, turned, strict=True))
@@ -199,22 +191,11 @@ def common_times(curves: tuple[AxialCurve, AxialCurve], start_s: float) -> Array
 
 
 def _rows(time_s: Array, stretch: Interval) -> slice:
-    first, last = np.searchsorted(time_s, (stretch.start_s, stretch.end_s))
-    return slice(int(first), int(last))
+    first, last = time_s.searchsorted((stretch.start_s, stretch.end_s)).tolist()
+    return slice(first, last)
 
 
 def _wrapped(angle: Array) -> Array:
     """The same angles, rad, in [-pi, pi)."""
     wrapped: Array = (angle + np.pi) % (2.0 * np.pi) - np.pi
     return wrapped
-
-
-def _one_sheet(quaternion: Array) -> Array:
-    """The same rotations (n, 4) without sign jumps from row to row."""
-    jumps = np.sum(quaternion[1:] * quaternion[:-1], axis=1) < 0.0
-    if not jumps.any():
-        return quaternion
-    sign = np.where(np.cumsum(jumps) % 2, -1.0, 1.0)
-    out = quaternion.copy()
-    out[1:] *= sign[:, None]
-    return out

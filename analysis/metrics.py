@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.events import AxialCurve, Downswing
 from analysis.impact import Impact
-from analysis.kinematics import Postures, SegmentPath, axial_angle
+from analysis.kinematics import Postures, SegmentPath
 from analysis.power import axial_inertia, peak_power
 from analysis.results import GolferFacts
 from analysis.samples import Array, Segment
@@ -178,7 +178,7 @@ def _posture_columns(name: str, posture: PostureAtTop) -> Metrics:
 
 
 def _runway_columns(name: str, curve: AxialCurve, down: Downswing) -> Metrics:
-    runway = axial_angle(curve, down.reversal_s, down.peak_s)
+    runway = curve.angle(down.reversal_s, down.peak_s)
     rate = down.peak**2 / (2.0 * runway) if runway > 0.0 else None
     return {
         f"{name}_runway_deg": _degrees(runway),

@@ -28,7 +28,6 @@ CLIP_LEAST = np.radians(240.0)
 GRAVITY_WITHIN = 0.3
 """Mean specific force over a window is gravity to a few percent, and offsets of consumer parts are
 0.06 g; values in g taken for m/s^2 are off by 0.9."""
-_UP: Array = np.array([0.0, 1.0, 0.0])
 LARGEST_MISFIT = 10.0
 """Mean squared residual of the vertical over what the model expects: three times in size."""
 
@@ -130,9 +129,9 @@ def _upright(time_s: Array, fit: Vertical) -> Array:
     mean, turn = fit.up.mean(axis=0), fit.amended
     # without gravity, better the segment's own long axis at the start than nothing; it is flagged
     if _shows_gravity(mean):
-        level = rotation.shortest_arc(mean, _UP)
-        rest = rotation.shortest_arc(rotation.rotate(level, fit.up), _UP)
-        turn = rotation.multiply(rotation.multiply(rest, level), turn)
+        level = rotation.to_upright(mean)
+        rest = rotation.to_upright(rotation.rotate(level, fit.up))
+        turn = rotation.multiply(rest, rotation.multiply(level, turn))
         heading = float(rotation.heading(rotation.multiply(turn[0], fit.turned[0])))
         turn = rotation.multiply(rotation.from_axis(1, -heading), turn)
     return after_knots(time_s, fit.turned, fit.knots_s, turn)

@@ -103,24 +103,18 @@ def from_axis(axis: int, angle_rad: Array | float) -> Array:
     return out
 
 
-def shortest_arc(start: Array, end: Array) -> Array:
-    """The smallest rotation that takes direction `start` to `end`; (..., 3) each -> (..., 4).
+def to_upright(direction: Array) -> Array:
+    """The smallest rotation that takes a direction (..., 3), not zero, to the y axis: (..., 4).
 
-    Opposite directions have no smallest rotation; a half turn about an axis square to `start`
-    is taken.
+    The opposite direction has no smallest one; a half turn about the x axis is taken.
     """
-    a = start / np.sqrt(squared_length(start))[..., None]
-    b = end / np.sqrt(squared_length(end))[..., None]
-    ax, ay, az = _parts(a)
-    bx, by, bz = _parts(b)
-    w = 1.0 + (ax * bx + ay * by + az * bz)
-    out = np.stack((w, ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx), axis=-1)
-    opposite = w < 1e-12
-    if opposite.any():
-        square = np.cross(a, np.eye(3)[np.argmin(np.abs(a), axis=-1)])
-        half = np.concatenate((np.zeros_like(square[..., :1]), square), axis=-1)
-        out = np.where(opposite[..., None], half, out)
-    return normalise(out)
+    x, y, z = _parts(direction)
+    length = np.sqrt(x * x + y * y + z * z)
+    # of both directions a and b: (|a| |b| + a . b, a x b)
+    turn = _together(length + y, -z, np.zeros_like(x), x)
+    opposite = turn[..., 0] < 1e-12 * length
+    turn[opposite] = (0.0, 1.0, 0.0, 0.0)
+    return normalise(turn)
 
 
 def to_matrix(quaternion: Array) -> Array:
@@ -248,7 +242,12 @@ def spine_axial_rotation(pelvis: Array, upper_back: Array) -> Array:
 
 def unwrap(angles: Array) -> Array:
     """Angles (n, ...) rad along time without jumps of whole turns; the first value stays."""
-    return np.unwrap(angles, axis=0)
+    turns = np.rint((angles[1:] - angles[:-1]) / (2.0 * np.pi))
+    if not turns.any():
+        return angles
+    unwrapped = angles.copy()
+    unwrapped[1:] -= 2.0 * np.pi * np.cumsum(turns, axis=0)
+    return unwrapped
 
 
 def cross(first: Array, second: Array) -> Array:
@@ -259,11 +258,9 @@ def cross(first: Array, second: Array) -> Array:
     return product
 
 
-def _together(first: Array, second: Array, third: Array) -> Array:
-    """Three angles (...) as (..., 3)."""
-    out = np.empty((*first.shape, 3))
-    out[..., 0], out[..., 1], out[..., 2] = first, second, third
-    return out
+def _together(*parts: Array) -> Array:
+    """Components (...) as (..., k)."""
+    return _stacked(np.array(parts))
 
 
 def _pairs(quaternion: Array) -> npt.NDArray[np.complex128]:

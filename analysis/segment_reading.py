@@ -76,7 +76,7 @@ class SegmentReading:
         time_s = self.effects.time_s(moment)
         times, riding = self.effects.onset
         level, _, _ = self.curve.at(time_s)
-        over = np.asarray(self.curve.spline(times)) - level - riding[self.number]
+        over = self.curve.values(times) - level - riding[self.number]
         for ride, above in enumerate(over):
             passed = np.flatnonzero(above[:-1] > 0.0)
             if passed.size:

@@ -226,7 +226,7 @@ def _drawn(paths: tuple[SegmentPath, SegmentPath], address_s: float) -> Curves:
     first_s = max(float(path.curves.time_s[0]) for path in paths)
     time_s = common_times(axial, max(first_s, address_s - CURVES_BEFORE_S))
     postures = Postures.at(paths, time_s)
-    turns = np.unwrap(postures.turn())
+    turns = rotation.unwrap(postures.turn().T).T
     joint = rotation.unwrap(postures.joint_separation())
     joint -= np.interp(address_s, time_s, joint)
     pelvis, upper_back = np.degrees(turns)

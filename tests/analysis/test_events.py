@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.interpolate import CubicSpline
 
 from analysis.events import ONSET_RATE, AxialCurve, downswing, takeaway
 
@@ -81,6 +82,10 @@ def test_a_recording_that_begins_in_the_turn_away_takes_its_begin_as_takeaway():
 def test_values_read_at_a_time_are_those_of_the_spline():
     time_s = np.arange(0.0, 2.0, 0.01)
     curve = AxialCurve.through(time_s, np.sin(5.0 * time_s))
+    spline = CubicSpline(time_s, np.sin(5.0 * time_s))
     for at in (-0.001, 0.0, 0.333, 1.0, 1.2345, 1.99, 1.995):
-        expected = [float(curve.spline(at, order)) for order in range(3)]
-        assert curve.at(at) == pytest.approx(expected, rel=1e-12, abs=1e-12)
+        expected = [float(spline(at, order)) for order in range(3)]
+        assert curve.at(at) == pytest.approx(expected, rel=1e-9, abs=1e-9)
+    for start_s, end_s in ((0.0, 1.99), (0.333, 0.3337), (0.3, 1.2345)):
+        angle = curve.angle(start_s, end_s)
+        assert angle == pytest.approx(float(spline.integrate(start_s, end_s)), abs=1e-12)
