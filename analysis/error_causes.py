@@ -34,6 +34,7 @@ from analysis.segment_effects import (
     RIDE,
     RIDES,
     SCALE,
+    SLEW,
 )
 
 SCALE_U = 0.005 / np.sqrt(3.0)
@@ -98,7 +99,7 @@ def mixing(
     if not calibrated:
         sizes[MOUNTING], bow_u = UNCALIBRATED_U, 0.0
     sizes[SCALE] = SCALE_U if scale_u is None else scale_u
-    sizes[BIAS], sizes[LEVEL] = 1.0, motion.tilt_u_rad
+    sizes[BIAS], sizes[SLEW], sizes[LEVEL] = 1.0, 1.0, motion.tilt_u_rad
     sizes[OFFSET], sizes[CLOCK] = OFFSET_U / STANDARD_GRAVITY, clock_u_s
     matrix = np.zeros((CAUSES, TOTAL))
     matrix[_EACH, _EACH + number * CAUSES] = sizes

@@ -39,6 +39,7 @@ class Moment(IntEnum):
     CLOSING = 6
     PELVIS_POWER = 7
     UPPER_BACK_POWER = 8
+    IMPACT = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,8 @@ class MomentEffects:
     moments_s: time of each Moment, s; grid (m,) s, evenly spaced, over the search for the greatest
     separation; mixed (2, CAUSES, TOTAL): what each cause of a segment is of the independent ones.
     By moment, of one standard uncertainty of each independent cause: axial, axial_slope and angle
-    (2, moments, TOTAL), rad/s, rad/s^2, rad. onset: times (k,) s around the takeaway and the axial
+    (2, moments, TOTAL), rad/s, rad/s^2, rad; late_s (2, moments): how late the stamps are there,
+    see `analysis.stamps`. onset: times (k,) s around the takeaway and the axial
     velocity of every ride at them, (2, RIDES, k) rad/s. turns: on what is read off orientations.
     """
 
@@ -96,6 +98,7 @@ class MomentEffects:
         self.axial = moved[:, :count]
         self.axial_slope = (moved[:, self._after] - moved[:, self._before]) / (2.0 * SLOPE_S)
         self.angle = series.angle[..., :count].transpose(0, 2, 1) @ (by_feature @ mixed)
+        self.late_s = series.late_s[:, :count]
         riding = series.axial[:, -len(RIDES) :, 3 * count : times.size - grid.size]
         self.onset = (around, series.sign * riding)
         self.turns = self._turn_effects(series, np.arange(times.size - grid.size, times.size))

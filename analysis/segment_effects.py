@@ -23,6 +23,7 @@ from analysis.kinematics import ORIENTATION, RATE, SegmentPath
 from analysis.orientation import SegmentMotion
 from analysis.results import Interval
 from analysis.samples import Array
+from analysis.stamps import lateness
 
 Index = npt.NDArray[np.intp]
 
@@ -32,9 +33,11 @@ SCALE = slice(3, 6)
 """Relative error of each axis of the gyro."""
 BIAS = slice(6, 9)
 """Gyro bias left: one standard uncertainty along each of three independent directions."""
-LEVEL = slice(9, 11)
+SLEW = 9
+"""Stamps drawn to a clock over the swing, as much as they show themselves: `analysis.stamps`."""
+LEVEL = slice(10, 12)
 """The vertical at address off about the world's x and z, rad."""
-OFFSET = slice(11, 14)
+OFFSET = slice(12, 15)
 """Accelerometer offset along each axis of the segment, in units of gravity: it spoils the
 vertical of the stand and of the address, and in a like posture the two cancel."""
 RIDE_HZ = (8.845, 11.155)
@@ -43,7 +46,7 @@ RIDE_DAMPING = (0.132, 0.218)
 points of 8 to 12 Hz and 0.10 to 0.25, within which a rider lies anywhere."""
 RIDES = tuple(product(RIDE_HZ, RIDE_DAMPING))
 """All of equal weight."""
-RIDE = slice(14, 14 + len(RIDES))
+RIDE = slice(15, 15 + len(RIDES))
 """The sensor rides like a mass on a spring, each of RIDES."""
 CLOCK = RIDE.stop
 """Time stamps late, s."""
@@ -53,21 +56,23 @@ BEFORE_S = 0.1
 """s of the curves before the address: what a ride does at first has settled by then."""
 _FROM_OFFSET: Array = np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]])
 """y x b: how an offset b turns a vertical that lies along y."""
-_AXES, _SCALED, _ADDED = slice(0, 3), slice(3, 6), slice(6, 9)
+_AXES, _SCALED, _ADDED, _SLEWED = slice(0, 3), slice(3, 6), slice(6, 9), 9
 """Rows of `TrunkSeries.world`."""
-_FEATURES = 5 + len(RIDES)
+_FEATURES = 6 + len(RIDES)
 """Series that the effects on an axial velocity are made of: the rate about three axes, one, the
-acceleration about the long axis and the rate of each ride about it."""
+acceleration about the long axis, it times how late the stamps are, and the rate of each ride about
+it."""
 
 
 @dataclass(frozen=True, slots=True)
 class TrunkSeries:
     """What the effects on both segments are made of, at k times; pelvis, upper back.
 
-    world (2, 3, 9, k), world axis first: the segment's axes, and from address on the integrals of
-    the sensor's axes each times the rate about it, rad, and of the segment's axes, s. rate (2, 3,
-    k) rad/s, segment axes; ride (2, 3, RIDES, k) rad, segment axes; axial and angle (2, FEATURES,
-    k): see there, and their integrals. upright (2, 3, 3): what an offset did to the vertical at
+    world (2, 3, 10, k), world axis first: the segment's axes, and from address on the integrals of
+    the sensor's axes each times the rate about it, rad, of the segment's axes, s, and of the
+    acceleration times how late the stamps are, rad. rate (2, 3, k) rad/s, segment axes; ride (2, 3,
+    RIDES, k) rad, segment axes; axial and angle (2, FEATURES, k): see there, and their integrals;
+    late_s (2, k). upright (2, 3, 3): what an offset did to the vertical at
     address. sensor, bias (2, 3, 3): the sensor's axes as columns in segment axes, and a root of the
     bias's covariance. sign +1 where toward the target is to the left.
     """
@@ -78,6 +83,7 @@ class TrunkSeries:
     ride: Array
     axial: Array
     angle: Array
+    late_s: Array
     upright: Array
     sensor: Array
     bias: Array
@@ -92,9 +98,9 @@ class TrunkSeries:
         by[:, 0, MOUNTING.start + 2], by[:, 0, OFFSET.start] = -1.0, 1.0
         by[:, :3, SCALE] = self.sensor * self.sensor[:, 1:2]
         by[:, 3, BIAS] = self.bias[:, 1]
-        by[:, 4, CLOCK] = -1.0
+        by[:, 4, CLOCK] = by[:, 5, SLEW] = -1.0
         for ride in range(len(RIDES)):
-            by[:, 5 + ride, RIDE.start + ride] = 1.0
+            by[:, 6 + ride, RIDE.start + ride] = 1.0
         return self.sign * by
 
     def about(self, direction: Array, columns: Index) -> Array:
@@ -105,6 +111,7 @@ class TrunkSeries:
         effects = np.empty((2, CAUSES, columns.size))
         effects[:, MOUNTING], effects[:, SCALE] = axes, turned[:, _SCALED]
         effects[:, BIAS] = self.bias.transpose(0, 2, 1) @ turned[:, _ADDED]
+        effects[:, SLEW] = -turned[:, _SLEWED]
         effects[:, LEVEL] = direction[:, ::2]
         # turned @ _FROM_OFFSET, against what the offset did at address
         offset = effects[:, OFFSET]
@@ -138,12 +145,16 @@ def trunk_series(
     `within`; read from the samples up to its end, linear in between."""
     sensor = np.array([rotation.to_matrix(motion.mounting.rotation) for motion in motions])
     rows = np.array(
-        [_series(path, within, times, axes) for path, axes in zip(paths, sensor, strict=True)]
+        [
+            _series(path, within, times, axes, motion.time_s)
+            for motion, path, axes in zip(motions, paths, sensor, strict=True)
+        ]
     )
-    world = rows[:, :27].reshape(2, 3, 9, -1)
+    world = rows[:, :30].reshape(2, 3, 10, -1)
     world[:, :, 3:] -= world[:, :, 3:, :1].copy()
-    rate, turned, acceleration = rows[:, 27:30], rows[:, 30:33], rows[:, 33:34]
-    ride, riding = rows[:, 34:46].reshape(2, 3, len(RIDES), -1), rows[:, 46:]
+    rate, turned, acceleration = rows[:, 30:33], rows[:, 33:36], rows[:, 36:38]
+    slewed, late_s = rows[:, 38:39], rows[:, 39]
+    ride, riding = rows[:, 40:52].reshape(2, 3, len(RIDES), -1), rows[:, 52:]
     one = np.ones((2, 1, times.size))
     return TrunkSeries(
         times,
@@ -151,7 +162,8 @@ def trunk_series(
         rate,
         ride,
         np.concatenate((rate, one, acceleration, riding), axis=1),
-        np.concatenate((turned, one * times, rate[:, 1:2], ride[:, 1]), axis=1),
+        np.concatenate((turned, one * times, rate[:, 1:2], slewed, ride[:, 1]), axis=1),
+        late_s,
         _FROM_OFFSET @ world[:, :, _AXES, 0],
         sensor,
         np.array([_root(motion.bias_covariance) for motion in motions]),
@@ -159,8 +171,10 @@ def trunk_series(
     )
 
 
-def _series(path: SegmentPath, within: Interval, times: Array, sensor: Array) -> Array:
-    """Rows (50, k) of one segment, in the order in which `trunk_series` takes them apart."""
+def _series(
+    path: SegmentPath, within: Interval, times: Array, sensor: Array, stamps: Array
+) -> Array:
+    """Rows (56, k) of one segment, in the order in which `trunk_series` takes them apart."""
     curves = path.curves
     ends = (max(within.start_s - BEFORE_S, float(curves.time_s[0])), within.end_s)
     first, last = curves.time_s.searchsorted(ends).tolist()
@@ -168,17 +182,21 @@ def _series(path: SegmentPath, within: Interval, times: Array, sensor: Array) ->
     # values and slopes at samples are the lowest coefficients; the last sample has no piece
     time_s, value, slope = curves.time_s[part], curves.pieces[3, :, part], curves.pieces[2, :, part]
     rate, acceleration = value[RATE], slope[RATE]
-    rows = np.empty((46 + len(RIDES), time_s.size))
+    row = int(stamps.searchsorted(time_s[0]))
+    late_s = lateness(stamps, row, row + time_s.size)
+    rows, slewed = np.empty((52 + len(RIDES), time_s.size)), acceleration * late_s
     axes = rotation.to_matrix(value[ORIENTATION].T).transpose(1, 2, 0)
-    summed = np.concatenate((sensor.T @ axes, axes), axis=1)
+    added = np.add.reduce(axes * slewed, axis=1)
+    summed = np.concatenate((sensor.T @ axes, axes, added[:, None]), axis=1)
     summed[:, :3] *= sensor.T @ rate
-    world = rows[:27].reshape(3, 9, -1)
+    world = rows[:30].reshape(3, 10, -1)
     world[:, _AXES] = axes
-    world[:, 3:] = cumulative(time_s, summed.reshape(18, -1)).reshape(3, 6, -1)
-    rows[27:30], rows[30:33], rows[33] = rate, cumulative(time_s, rate), acceleration[1]
-    rides = rows[34:46].reshape(3, len(RIDES), -1)
+    world[:, 3:] = cumulative(time_s, summed.reshape(21, -1)).reshape(3, 7, -1)
+    rows[30:33], rows[33:36], rows[36] = rate, cumulative(time_s, rate), acceleration[1]
+    rows[37], rows[38], rows[39] = slewed[1], cumulative(time_s, slewed[1:2])[0], late_s
+    rides = rows[40:52].reshape(3, len(RIDES), -1)
     for k, (hertz, damping) in enumerate(RIDES):
-        rides[:, k], rows[46 + k] = _ride(time_s, acceleration, hertz, damping)
+        rides[:, k], rows[52 + k] = _ride(time_s, acceleration, hertz, damping)
     return Between.of(times, time_s)(rows)
 
 

@@ -13,7 +13,7 @@ from analysis.events import AxialCurve, Downswing
 from analysis.filtering import CUTOFF_HZ
 from analysis.moment_effects import SLOPE_S, Moment, MomentEffects
 from analysis.samples import Array
-from analysis.segment_effects import CAUSES, CLOCK, RIDE
+from analysis.segment_effects import CAUSES, CLOCK, RIDE, SLEW
 
 NOISES_EACH = 8
 """Readings with noise of their own, at most, of a segment."""
@@ -50,9 +50,10 @@ class SegmentReading:
         self._next += 1
         return row
 
-    def late(self) -> Array:
-        """Effects on any time read off this sensor's stamps alone, s: those of its clock."""
-        return np.asarray(self.effects.mixed[self.number, CLOCK])
+    def late(self, moment: Moment) -> Array:
+        """Effects on a time read off this sensor's stamps alone, s: those of its clock."""
+        late_s, mixed = self.effects.late_s[self.number, moment], self.effects.mixed[self.number]
+        return np.asarray(mixed[CLOCK] + late_s * mixed[SLEW])
 
     def axial(self, moment: Moment) -> Array:
         """Effects on the axial velocity at a moment, rad/s."""

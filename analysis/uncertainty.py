@@ -112,6 +112,7 @@ def _effects(swing: SwingReading, grid: Array) -> MomentEffects:
             swing.apart.closing_peak_s,
             power_peak_s(curves[0], moments.pelvis),
             power_peak_s(curves[1], moments.upper_back),
+            moments.impact.time_s,
         ],
         grid,
         np.array([_mixing(number, swing) for number in (0, 1)]),
@@ -175,7 +176,8 @@ class _SwingEffects:
         found["top_s"] = self.shoulders.reversal()
         found["pelvis_peak_s"] = self.hips.peak_time()
         found["upper_back_peak_s"] = self.shoulders.peak_time()
-        found["impact_s"] = _unit(IMPACT, moments.impact.time_u_s) + self.shoulders.late()
+        found["impact_s"] = _unit(IMPACT, moments.impact.time_u_s)
+        found["impact_s"] += self.shoulders.late(Moment.IMPACT)
 
     def _postures(self) -> None:
         """Turn, obliquity and tilt at the top: what they miss by there, and what the top does."""

@@ -18,7 +18,7 @@ from analysis.joint_effects import joint_direction
 from analysis.mounting_effect import mounting_uncertainty
 from analysis.results import GolferFacts, Handedness, Interval, Sex
 from analysis.samples import SampleTable
-from analysis.segment_effects import CAUSES, SCALE, angle_rows
+from analysis.segment_effects import CAUSES, SCALE, SLEW, angle_rows
 from analysis.session import analyse_session, analyse_window
 from analysis.uncertainty import cause_effects, column_uncertainty
 from sensors.faults import SensorFaults, SoftTissue
@@ -181,6 +181,38 @@ def test_a_late_clock_moves_times_and_what_is_read_at_them(session, swing):
         assert seen == pytest.approx(by_clock / u_s, rel=0.05, abs=0.5), column
     for column in ("pelvis_runway_s", "pelvis_peak_dps", "upper_back_turn_top_deg"):
         assert stated.uncertainty[column] == pytest.approx(swing.uncertainty[column], rel=0.05)
+
+
+@pytest.mark.parametrize("from_s", [-0.9, -0.5])
+def test_stamps_drawn_to_a_clock_within_the_swing_move_numbers_as_stated(
+    monkeypatch, session, swing, from_s
+):
+    """The upper back's run 1 % slow for half a second before or around the top."""
+    begin_s = swing.metrics["top_s"] + from_s
+    time_s = session.upper_back.time_s
+    late_s = 0.01 * (np.clip(time_s - begin_s, 0.0, 0.5) - 0.5)
+    drawn = replace(session.upper_back, time_s=time_s + late_s)
+    tables = (session.pelvis, drawn)
+    row = cause_effects(read(monkeypatch, session, swing.window, tables=tables))
+    moved = again(session, swing.window, tables=tables)
+    for column, allowed in {
+        "backswing_s": 2e-4,
+        "takeaway_s": 2e-4,
+        "downswing_s": 2e-4,
+        "tempo": 0.005,
+        "transition_lead_ms": 0.2,
+        "upper_back_runway_s": 2e-4,
+        "upper_back_runway_deg": 0.05,
+        "upper_back_turn_top_deg": 0.05,
+        "separation_top_deg": 0.05,
+        "upper_back_peak_dps": 0.3,
+    }.items():
+        seen = moved.metrics[column] - swing.metrics[column]
+        # gravity over the window takes back a part of a turn, as of a scale error
+        assert row[column][CAUSES + SLEW] == pytest.approx(seen, rel=0.2, abs=allowed), column
+        assert row[column][SLEW] == pytest.approx(0.0, abs=allowed), column
+        assert abs(seen) <= 1.05 * moved.uncertainty[column] + allowed, column
+    assert moved.uncertainty["backswing_s"] > 1.5 * swing.uncertainty["backswing_s"]
 
 
 @pytest.mark.parametrize("golfer", [LONG_TURN_GOLFER, DWELLING_GOLFER])
