@@ -7,7 +7,7 @@ from typing import Literal
 
 from sensors.wire import SegmentName
 from server.models import StoredSyncCheck
-from server.scale_checks import Found
+from server.scale_checks import Found, Standing
 from server.store.scales import ScaleInForce
 from server.views import View
 
@@ -91,6 +91,36 @@ class ScaleCheckView(View):
                 "text": found.text,
                 "factors": None if known is None else known.factors.tolist(),
                 "u": None if known is None else known.u.tolist(),
+            }
+        )
+
+
+class ScaleStandingView(View):
+    """How far the scale check of a worn sensor has come, in words too.
+
+    sets: axes that it has sets about in this session; done: its scale is known, from here or an
+    earlier check. factors, u (one standard uncertainty of each): null until done.
+    """
+
+    segment: SegmentName
+    sets: list[Literal["x", "y", "z"]]
+    done: bool
+    text: str
+    factors: list[float] | None
+    u: list[float] | None
+
+    @classmethod
+    def of(cls, one: Standing) -> ScaleStandingView:
+        """View of a sensor's standing."""
+        known = one.in_force
+        return cls.model_validate(
+            {
+                "segment": one.segment,
+                "sets": one.sets,
+                "done": known is not None,
+                "text": one.text,
+                "factors": None if known is None else known.factors,
+                "u": None if known is None else known.u,
             }
         )
 

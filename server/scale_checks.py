@@ -18,7 +18,7 @@ from server.errors import ConflictError
 from server.models import SensorStream, StoredScaleSet
 from server.service import Service
 from server.sessions import sending_now
-from server.store.scales import identity
+from server.store.scales import ScaleInForce, identity
 
 AXES = "xyz"
 
@@ -42,6 +42,53 @@ class Found:
             f"The turns about {self.axis} are kept. Next, about {left}: lay the sensor on another "
             "face, let it lie still, turn it, and let it lie still again."
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How far the scale check of a worn sensor has come. sets: axes with sets in this session.
+
+    in_force: factors that its rates are multiplied by now; None: not known.
+    """
+
+    segment: wire.SegmentName
+    sets: list[str]
+    in_force: ScaleInForce | None
+
+    @property
+    def text(self) -> str:
+        """What is done and what is missing."""
+        if self.in_force is not None and self.in_force.u is not None:
+            known = f"The scale is known to {100.0 * max(self.in_force.u):.2g} % and put right"
+            if len(self.sets) == len(AXES):
+                return f"{known}. Nothing is missing."
+            return f"{known}, from an earlier check. Do it again only if you doubt it."
+        missing = [axis for axis in AXES if axis not in self.sets]
+        had = f"Done: {_listed(self.sets)}. " if self.sets else ""
+        return f"{had}Still to do: the turns about {_listed(missing)}."
+
+
+def _listed(axes: list[str]) -> str:
+    """x; x and y; x, y and z."""
+    *others, last = axes
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def standing(service: Service, session_id: str) -> list[Standing]:
+    """How far the scale check of each sensor of a session has come. Raises NotFoundError."""
+    store = service.store
+    store.sessions.get(session_id)
+    worn = {stream.segment: stream for stream in store.sessions.streams(session_id)}
+    in_force = {one.segment: one for one in store.scales.of_session(session_id)}
+    return [
+        Standing(
+            segment,
+            sorted(store.scales.sets(session_id, identity(worn[segment]))),
+            in_force[segment] if segment in in_force and in_force[segment].factors else None,
+        )
+        for segment in wire.SEGMENTS
+        if segment in worn
+    ]
 
 
 async def make_scale_check(

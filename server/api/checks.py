@@ -16,6 +16,7 @@ from server.check_views import (
     FixingView,
     ScaleCheckView,
     ScaleInForceView,
+    ScaleStandingView,
     StoredSyncCheckView,
     SyncCheckView,
 )
@@ -23,7 +24,7 @@ from server.errors import ConflictError
 from server.fixing import SAID
 from server.problems import declared
 from server.reanalyse import store_again
-from server.scale_checks import make_scale_check
+from server.scale_checks import make_scale_check, standing
 from server.sync_checks import known_ms, make_sync_check
 from server.views import CalibrationView
 
@@ -124,6 +125,12 @@ def scales(session_id: SessionId, service: ServiceOf) -> list[ScaleInForceView]:
     service.store.sessions.get(session_id)
     found = service.store.scales.of_session(session_id)
     return [ScaleInForceView.of(one) for one in found if one.factors is not None]
+
+
+@router.get("/{session_id}/scale-check", responses=NOT_FOUND)
+def scale_check_so_far(session_id: SessionId, service: ServiceOf) -> list[ScaleStandingView]:
+    """How far the scale check of each sensor has come: what is done, what is missing."""
+    return [ScaleStandingView.of(one) for one in standing(service, session_id)]
 
 
 @router.post("/{session_id}/scale-check", responses=CONFLICT)

@@ -110,9 +110,17 @@ async def check(service, session, segment, *, turns=TURNS, seconds=SET_S):
     )
 
 
+async def standing(service, session):
+    """How far the check of each sensor has come, as a page that was just opened hears it."""
+    answer = (await service.http.get(f"/api/sessions/{session}/scale-check")).json()
+    return {one["segment"]: one for one in answer}
+
+
 async def checked(service, session, sent):
     """All three sets of both sensors; the last answers."""
     answers = {}
+    for one in (await standing(service, session)).values():
+        assert one["text"] == "Still to do: the turns about x, y and z."
     for number, axis in enumerate(np.eye(3)):
         await sent.turns(axis, number)
         for segment in GAIN:
@@ -122,6 +130,11 @@ async def checked(service, session, sent):
             assert answers[segment]["axis"] == "xyz"[number]
             assert answers[segment]["sets"] == list("xyz"[: number + 1])
             assert answers[segment]["done"] is (number == 2)
+            known = (await standing(service, session))[segment]
+            assert {key: known[key] for key in ("sets", "done", "factors", "u")} == {
+                key: answers[segment][key] for key in ("sets", "done", "factors", "u")
+            }
+    assert "Nothing is missing" in known["text"]
     return answers
 
 
@@ -192,6 +205,9 @@ async def test_a_later_session_of_the_same_sensors_is_put_right_and_an_earlier_o
     assert same_as_again(live_service, later)
     in_force = (await live_service.http.get(f"/api/sessions/{later}/scales")).json()
     assert [one["from_s"] for one in in_force] == [None, None]
+    for one in (await standing(live_service, later)).values():
+        assert (one["sets"], one["done"]) == ([], True)
+        assert "from an earlier check" in one["text"]
     assert same_as_again(live_service, before)
     assert (await live_service.http.get(f"/api/sessions/{before}/swings")).json() == old
 

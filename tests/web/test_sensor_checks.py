@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import time
 from datetime import datetime
 
+import msgspec
 import numpy as np
 import pytest
 from playwright.sync_api import expect
@@ -15,13 +17,15 @@ from tests.support.bluetooth_rig import PELVIS, UPPER_BACK
 from tests.support.counted_samples import GYRO_COUNT
 from tests.support.sensors_page import RATE_HZ, find_and_assign, phone_on, rig_within_reach, start
 from tests.support.service_thread import SensorLine
-from tests.support.wire_line import simulated_messages
+from tests.support.wire_line import STREAM_IDS, simulated_messages
 from tests.web.conftest import simulated
 
 pytestmark = pytest.mark.usefixtures("own_configuration")
 
 UP = 2048
 """Counts of 1 g."""
+TURNS, SET_S, REST_S = 5, 9, 1.5
+"""Whole turns on a table, s of a set, and of rest before and after them."""
 
 
 def rate_counts(dps):
@@ -43,16 +47,6 @@ def twist(seconds, hertz=1.3):
     return sizes * np.sin(2.0 * np.pi * np.array([hertz, 0.9, 1.7]) * at_s + np.arange(3.0))
 
 
-def whole_turns(seconds, still_s, turning_s, turns, scale):
-    """At rest, then so many whole turns about y with a gyro that reads `scale` of them."""
-    at_s = np.arange(0.0, seconds, 1.0 / RATE_HZ)
-    phase = np.clip((at_s - still_s) / turning_s, 0.0, 1.0)
-    rate = np.zeros((len(at_s), 3))
-    rate[:, 1] = scale * 360.0 * turns / turning_s * (1.0 - np.cos(2.0 * np.pi * phase))
-    noise = np.random.default_rng(2).normal(0.0, 0.1, rate.shape)
-    return rate + noise
-
-
 @contextlib.contextmanager
 def streaming(phone, service, files):
     """Both sensors assigned and started, their motions begun at the given monotonic time."""
@@ -68,44 +62,82 @@ def streaming(phone, service, files):
         yield begun_s
 
 
-def test_a_good_calibration_asks_for_two_more_and_a_reload_still_says_it(browser, empty_service):
-    messages = list(simulated_messages(simulated(swings=1)))
-    marks = {one.kind: one for one in messages if isinstance(one, wire.Mark)}
-    batches = [one for one in messages if isinstance(one, wire.SampleBatch)]
+class StandAndBow:
+    """What both sensors send while the golfer stands and bows, as often as it is wanted."""
 
-    def until(end_s):
-        return [one for one in batches if sent_s < one.received_s <= end_s]
+    def __init__(self, line: SensorLine) -> None:
+        messages = list(simulated_messages(simulated(swings=1)))
+        marks = {one.kind: one for one in messages if isinstance(one, wire.Mark)}
+        self._batches = [one for one in messages if isinstance(one, wire.SampleBatch)]
+        self._line = line
+        self._stand, self._bow = marks["stand"], marks["bow"]
+        self._later_s, self._sent = 0.0, 0
+        self._sequences = dict.fromkeys(STREAM_IDS.values(), 0)
 
+    def waited(self) -> None:
+        self._send_to(self._stand.start_s)
+
+    def stood(self) -> None:
+        self._send_to(self._stand.end_s)
+
+    def bowed(self) -> None:
+        self._send_to(self._bow.end_s + 0.5)
+
+    def again(self) -> None:
+        """From just before the stand, at the times that follow."""
+        ended_s = self._bow.end_s + 0.5
+        self._sent = sum(one.received_s <= self._stand.start_s for one in self._batches)
+        self._later_s += ended_s - self._stand.start_s + 0.1
+
+    def _send_to(self, end_s: float) -> None:
+        upto = sum(one.received_s <= end_s for one in self._batches)
+        self._line.send([self._next(one) for one in self._batches[self._sent : upto]])
+        self._sent = upto
+
+    def _next(self, one: wire.SampleBatch) -> wire.SampleBatch:
+        sequence = self._sequences[one.stream_id]
+        self._sequences[one.stream_id] += 1
+        time_s, _, _ = wire.batch_arrays(one)
+        return msgspec.structs.replace(
+            one,
+            sequence=sequence,
+            received_s=one.received_s + self._later_s,
+            time_s=(time_s + self._later_s).astype("<f8").tobytes(),
+        )
+
+
+def test_calibrations_are_counted_up_to_three_and_a_reload_still_says_it(browser, empty_service):
+    counted = ("1 of 3: good already", "2 of 3: one more", "3 of 3: as sure as it gets")
     with (
         phone_on(browser, empty_service.address) as (page, misdeeds),
         SensorLine(empty_service, title="Repeats") as line,
     ):
-        sent_s = -1.0
+        golfer = StandAndBow(line)
         page.clock.install(time=datetime(2026, 1, 1, 12, 0, 0))
-        line.send(until(marks["stand"].start_s))
+        golfer.waited()
         page.goto("/sensors")
         expect(page.locator(".sensor")).to_have_count(2)
-        page.clock.pause_at(datetime(2026, 1, 1, 12, 2, 0))
-        page.get_by_role("button", name="Stand and bow").click()
-        expect(page.locator("#calibrate .counting")).to_have_text("Get ready to stand3")
-        sent_s = marks["stand"].start_s
-        line.send(until(marks["stand"].end_s))
-        with page.expect_response("**/marks/now"):
-            page.clock.run_for(6000)
-        expect(page.locator("#calibrate .counting")).to_have_text("Bow and rise, twice7")
-        sent_s = marks["stand"].end_s
-        line.send(until(marks["bow"].end_s + 0.5))
-        page.clock.run_for(7000)
-        page.clock.resume()
         verdict = page.locator("#calibrate [data-part=verdict]")
-        expect(verdict).to_contain_text("Calibrated: ")
-        expect(verdict.locator("h3")).to_have_text("Good")
-        expect(verdict).to_contain_text("1 of 3: good already. Two more make the angles surer.")
-        again = page.get_by_role("button", name="Stand and bow, 2 of 3")
-        expect(again).to_be_focused()
+        for number, count in enumerate(counted, start=1):
+            page.clock.pause_at(datetime(2026, 1, 1, 12 + number, 0, 0))
+            page.locator("#calibrate [data-part=walk]").click()
+            expect(page.locator("#calibrate .counting")).to_have_text("Get ready to stand3")
+            golfer.stood()
+            with page.expect_response("**/marks/now"):
+                page.clock.run_for(6000)
+            expect(page.locator("#calibrate .counting")).to_have_text("Bow and rise, twice7")
+            golfer.bowed()
+            page.clock.run_for(7000)
+            page.clock.resume()
+            expect(verdict).to_contain_text(count)
+            expect(verdict).to_contain_text("Calibrated")
+            expect(verdict.locator("h3")).to_have_text("Good")
+            again = f"Stand and bow, {number + 1} of 3" if number < 3 else "Stand and bow again"
+            expect(page.get_by_role("button", name=again)).to_be_focused()
+            golfer.again()
         page.reload()
         expect(verdict).to_contain_text("Calibrated")
-        expect(again).to_be_visible()
+        expect(page.get_by_role("button", name="Stand and bow again")).to_be_visible()
         assert misdeeds.errors == []
 
 
@@ -136,27 +168,77 @@ def test_sensors_twisted_apart_are_to_be_twisted_again(phone, empty_service, tmp
         expect(phone.get_by_role("button", name="Twist, 6 s")).to_be_focused()
 
 
-def test_turns_about_one_face_are_kept_and_shown(phone, empty_service, tmp_path):
-    still_s, turning_s = 20.0, 8.0
-    turned = whole_turns(120.0, still_s, turning_s, turns=5, scale=1.01)
-    files = {
-        PELVIS: motion_file(tmp_path / "p.npz", turned),
-        UPPER_BACK: motion_file(tmp_path / "u.npz", np.zeros((int(120 * RATE_HZ), 3))),
-    }
-    with streaming(phone, empty_service, files) as begun_s:
-        phone.get_by_role("heading", name="Scale check").click()
-        phone.get_by_role("button", name="It lies still: begin").click()
-        lies = phone.get_by_role("button", name="Turned: it lies still again")
-        expect(lies).to_be_focused()
-        expect(phone.locator("#scale .counting")).to_contain_text("Turn it 5 times around")
-        left_s = begun_s + still_s + turning_s + 0.5 - time.monotonic()
-        phone.wait_for_timeout(1e3 * left_s)  # the turns are made meanwhile
-        lies.click()
-        verdict = phone.locator("#scale [data-part=verdict]")
-        expect(verdict.locator("h3")).to_have_text("Face 1 of 3 done")
-        expect(phone.locator("#scale .faces li")).to_have_text(["x: to do", "y: done", "z: to do"])
-        phone.locator("#scale").get_by_role("button", name="Upper back").click()
-        expect(phone.locator("#scale .faces li[data-done=true]")).to_have_count(0)
+def table_turns(number, scale):
+    """Both sensors at rest, turned about axis `number` on a table, at rest again, as batches."""
+    count, batch_samples = int(SET_S * RATE_HZ), 20
+    own_s = np.arange(count) / RATE_HZ
+    phase = np.clip((own_s - REST_S) / (SET_S - 2.0 * REST_S), 0.0, 1.0)
+    speed = 2.0 * np.pi * TURNS / (SET_S - 2.0 * REST_S) * (1.0 - np.cos(2.0 * np.pi * phase))
+    gyro, accel = np.zeros((2, count, 3))
+    gyro[:, number], accel[:, number] = scale * speed, 9.81
+    time_s = 0.5 + number * (SET_S + 1.0) + own_s
+    for at in range(0, count, batch_samples):
+        rows = slice(at, at + batch_samples)
+        for stream_id in STREAM_IDS.values():
+            yield wire.SampleBatch(
+                stream_id=stream_id,
+                sequence=(number * count + at) // batch_samples,
+                first_tick=number * count + at,
+                ticks_per_sample=1.0,
+                received_s=float(time_s[rows][-1]),
+                **wire.pack_arrays(time_s[rows], gyro[rows], accel[rows]),
+            )
+
+
+def test_turns_about_three_faces_give_the_scale_and_a_reload_knows_what_is_done(
+    browser, empty_service
+):
+    with (
+        phone_on(browser, empty_service.address) as (page, misdeeds),
+        SensorLine(empty_service, title="Table") as line,
+    ):
+        page.clock.install(time=datetime(2026, 1, 1, 12, 0, 0))
+        page.goto("/sensors")
+        verdict, had = (page.locator(f"#scale [data-part={part}]") for part in ("verdict", "had"))
+        faces = page.locator("#scale .faces li")
+        for number, axis in enumerate("xyz"):
+            messages = list(table_turns(number, scale=1.01))
+            half = len(messages) // 2
+            line.send(messages[:half])
+            if number == 0:
+                page.get_by_role("heading", name="Scale check").click()
+                expect(had).to_have_text("Still to do: the turns about x, y and z.")
+                page.clock.pause_at(datetime(2026, 1, 1, 12, 30, 0))
+            page.get_by_role("button", name="It lies still: begin").click()
+            page.clock.run_for(3000)
+            lies = page.get_by_role("button", name="Turned: it lies still again")
+            expect(lies).to_be_focused()
+            expect(page.locator("#scale .counting")).to_contain_text("Turn it 5 times around")
+            page.clock.run_for(1000 * (SET_S - 6))
+            lies.click()
+            line.send(messages[half:])
+            page.clock.run_for(3000)
+            expect(faces.nth(number)).to_have_text(f"{axis}: done")
+            if number == 0:
+                expect(verdict.locator("h3")).to_have_text("Face 1 of 3 done")
+                page.locator("#scale").get_by_role("button", name="Upper back").click()
+                expect(page.locator("#scale .faces li[data-done=true]")).to_have_count(0)
+                page.locator("#scale").get_by_role("button", name="Pelvis").click()
+            if number == 1:
+                page.clock.resume()
+                page.reload()
+                page.get_by_role("heading", name="Scale check").click()
+                expect(had).to_have_text("Done: x and y. Still to do: the turns about z.")
+                expect(faces).to_have_text(["x: done", "y: done", "z: to do"])
+                page.clock.pause_at(datetime(2026, 1, 1, 13, 30, 0))
+        expect(verdict.locator("h3")).to_have_text("Good")
+        expect(verdict).to_contain_text(re.compile(r"x \u22120\.99\s%"))
+        page.clock.resume()
+        page.reload()
+        page.get_by_role("heading", name="Scale check").click()
+        expect(had).to_have_text(re.compile(r"^The scale is known to .* Nothing is missing\.$"))
+        expect(faces).to_have_text(["x: done", "y: done", "z: done"])
+        assert misdeeds.errors == []
 
 
 def test_no_turns_at_all_are_refused_with_what_was_expected(browser, empty_service, tmp_path):

@@ -74,6 +74,7 @@ test("the scale check shows which axes are done, and in the end by how much it p
   assert.deepEqual(faces(undefined).map(({ done }) => done), [false, false, false]);
   assert.deepEqual(faces({ sets: ["z", "x"] }).map(({ text }) => text),
     ["x: done", "y: to do", "z: done"]);
+  assert.deepEqual(faces({ sets: [], done: true }).map(({ done }) => done), [true, true, true]);
   const half = scaleVerdict({ sets: ["z"], done: false, text: "Two faces are left.", factors: null, u: null });
   assert.deepEqual([half.good, half.head], [null, "Face 1 of 3 done"]);
   const whole = scaleVerdict({

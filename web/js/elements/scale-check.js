@@ -1,7 +1,7 @@
 /** The scale check: one sensor turned whole turns flat on a table, about each of three faces. */
 
 import { el, set, write } from "../lib/dom.js";
-import { scaleCheck } from "../lib/sensor-orders.js";
+import { scaleCheck, scaleStanding } from "../lib/sensor-orders.js";
 import { faces, LONGEST_S, scaleVerdict } from "../models/scale-turns.js";
 import { GuidedSection } from "./guided-section.js";
 
@@ -10,7 +10,7 @@ const STILL = [["still", STILL_S, "Let it lie still"]];
 
 export class ScaleCheck {
   #section; #parts; #faces; #choices; #clock; #timers;
-  #session = null; #segment = "pelvis"; #checks = new Map(); #began = null; #late = null;
+  #session = null; #segment = "pelvis"; #checks = new Map(); #began = null; #late = null; #asked = null;
 
   /** `clock`: gives ms that only grow. */
   constructor(element, timers = globalThis, clock = () => performance.now()) {
@@ -32,7 +32,20 @@ export class ScaleCheck {
   show({ sessionToMark: session, played }, offered) {
     if (session?.id !== this.#session?.id) this.#restart();
     this.#session = session;
-    this.#offer(session === null || played || !offered);
+    const hidden = session === null || played || !offered;
+    this.#offer(hidden);
+    if (!hidden && this.#asked !== session.id) this.#ask(session.id);
+  }
+
+  /** What was done before this page was opened: once a session. */
+  async #ask(id) {
+    this.#asked = id;
+    const standing = await scaleStanding(id).catch(() => []);
+    if (this.#session?.id !== id) return;
+    for (const one of standing) {
+      if (!this.#checks.has(one.segment)) this.#checks.set(one.segment, one);
+    }
+    this.#offer(false);
   }
 
   #offer(hidden) {
@@ -42,7 +55,9 @@ export class ScaleCheck {
     for (const button of this.#choices) {
       set(button, { "aria-pressed": String(button.dataset.choose === this.#segment) });
     }
-    faces(this.#checks.get(this.#segment)).forEach(({ done, text }, index) => {
+    const check = this.#checks.get(this.#segment);
+    write(this.#parts.had, check?.axis ? "" : check?.text ?? ""); // of a set just made, the verdict says it
+    faces(check).forEach(({ done, text }, index) => {
       write(this.#faces[index], text);
       set(this.#faces[index], { "data-done": String(done) });
     });

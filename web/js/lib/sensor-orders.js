@@ -48,6 +48,11 @@ export function scaleCheck(sessionId, segment, turns, seconds) {
   return sendJson("POST", `${of(sessionId)}/scale-check`, { segment, turns, seconds });
 }
 
+/** How far the scale check of each worn sensor has come. */
+export function scaleStanding(sessionId) {
+  return getJson(`${of(sessionId)}/scale-check`);
+}
+
 /** The calibration in force; null where there is none. */
 export async function calibration(sessionId) {
   try {

@@ -7,7 +7,7 @@ const AXES = ["x", "y", "z"];
 
 /** `check`: the service's last answer for a sensor, or undefined. */
 export function faces(check) {
-  const done = AXES.filter((axis) => check?.sets?.includes(axis));
+  const done = AXES.filter((axis) => check?.done || check?.sets?.includes(axis));
   return AXES.map((axis) => {
     const isDone = done.includes(axis);
     return { done: isDone, text: `${axis}: ${isDone ? "done" : "to do"}` };
