@@ -144,7 +144,7 @@ class SampleStream:
         return self._last_s - float(self._tables[0].time_s[0]) if self._tables else 0.0
 
     def between(self, start_s: float, end_s: float) -> SampleTable:
-        """Samples with start_s <= time < end_s that are still held, as one table of its own."""
+        """Samples with start_s <= time < end_s that are still held, as one table."""
         return joined(
             [
                 table.between(start_s, end_s)
@@ -162,7 +162,7 @@ class SampleStream:
 
 
 def joined(tables: list[SampleTable]) -> SampleTable:
-    """Tables one after another as one, in memory of its own.
+    """Tables one after another as one.
 
     Where sensors changed within, what a gyro sample is goes by the last table: the swing of a
     window is at its end, and a hole as long as a change of sensors is not carried over.
@@ -170,6 +170,8 @@ def joined(tables: list[SampleTable]) -> SampleTable:
     tables = [table for table in tables if len(table)]
     if not tables:
         return SampleTable(np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)))
+    if len(tables) == 1:
+        return tables[0]
     return SampleTable(
         np.concatenate([table.time_s for table in tables]),
         np.concatenate([table.gyro for table in tables]),

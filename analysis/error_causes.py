@@ -20,7 +20,6 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.calibration import BOW_U
-from analysis.gravity import STANDARD_GRAVITY
 from analysis.orientation import SegmentMotion
 from analysis.results import Fixing
 from analysis.samples import Array
@@ -36,6 +35,7 @@ from analysis.segment_effects import (
     SCALE,
     SLEW,
 )
+from analysis.vertical_model import STANDARD_GRAVITY
 
 SCALE_U = 0.005 / np.sqrt(3.0)
 """Relative, each axis: within 0.5 % (rectangular), as after a scale calibration. A part as it

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,12 +11,13 @@ import numpy.typing as npt
 from analysis import rotation
 from analysis.averaging import at_stamps
 from analysis.errors import SampleError
-from analysis.gravity import Vertical, after_knots, fit_vertical
+from analysis.gravity import Vertical, after_knots, fit_verticals
 from analysis.quantiles import median
 from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
 from analysis.results import Fixing, Flag, Interval, Mounting
 from analysis.ride import without_ride
 from analysis.samples import Array, RateSample, SampleTable
+from analysis.vertical_model import Measured
 
 Mask = npt.NDArray[np.bool_]
 
@@ -74,31 +76,61 @@ def segment_motion(
 
     Raises SampleError with fewer than two samples.
     """
-    if len(samples) < 2:
-        raise SampleError(f"segment motion: expected at least 2 samples, received {len(samples)}")
-    time_s, spells = samples.time_s, quiet_spells(samples)
+    return segment_motions([samples], [mounting], gyro_range=gyro_range)[0]
+
+
+def segment_motions(
+    tables: Sequence[SampleTable],
+    mountings: Sequence[Mounting],
+    *,
+    gyro_range: float | None = None,
+) -> list[SegmentMotion]:
+    """Motions of several segments, each as by `segment_motion` and independent of the others."""
+    for samples in tables:
+        if len(samples) < 2:
+            raise SampleError(
+                f"segment motion: expected at least 2 samples, received {len(samples)}"
+            )
+    spells = [quiet_spells(samples) for samples in tables]
+    windows = [_measured(*one) for one in zip(tables, mountings, spells, strict=True)]
+    return [
+        _motion(*one, gyro_range)
+        for one in zip(tables, mountings, spells, windows, fit_verticals(windows), strict=True)
+    ]
+
+
+def _measured(samples: SampleTable, mounting: Mounting, spells: tuple[QuietSpell, ...]) -> Measured:
+    """Rates and forces in segment axes, without the bias that quiet shows."""
+    at_rest, matrix = gyro_bias(spells), rotation.to_matrix(mounting.rotation)
+    # axis by axis in memory, as what comes next will want them
+    force = matrix @ samples.accel.T
+    rate = matrix @ (_turning(samples, mounting) - at_rest.rate).T
+    return Measured(
+        samples.time_s,
+        rate.T,
+        force.T,
+        int(rotation.squared_length(rate.T).argmax()),
+        matrix @ at_rest.covariance @ matrix.T,
+    )
+
+
+def _motion(  # noqa: PLR0917 - all that is known of it
+    samples: SampleTable,
+    mounting: Mounting,
+    spells: tuple[QuietSpell, ...],
+    measured: Measured,
+    fit: Vertical,
+    gyro_range: float | None,
+) -> SegmentMotion:
+    time_s = samples.time_s
     steps_s = time_s[1:] - time_s[:-1]
     step_s = median(steps_s)
-    at_rest = gyro_bias(spells)
-    matrix = rotation.to_matrix(mounting.rotation)
-    # component by component in memory, as what comes next will want them
-    force = (matrix @ samples.accel.T).T
-    rate = (matrix @ (_turning(samples, mounting) - at_rest.rate).T).T
-    fastest = int(np.argmax(rotation.squared_length(rate)))
-    fit = fit_vertical(
-        time_s,
-        rate,
-        force,
-        reference=fastest,
-        bias_covariance=matrix @ at_rest.covariance @ matrix.T,
-    )
-    rate -= fit.bias
     clipped, gaps = _clipped(samples.gyro, gyro_range), _gaps(time_s, steps_s, step_s)
     return SegmentMotion(
         time_s,
         _upright(time_s, fit),
-        rate,
-        force,
+        measured.rate - fit.bias,
+        measured.force,
         clipped,
         gaps,
         spells,

@@ -1,7 +1,8 @@
-"""Cubics through samples: scipy's curves, without checking anew what was checked with the samples.
+"""Lines and cubics through samples, and what they enclose.
 
-In a swing's window that checking costs more than all that is read off the curves. Coefficients lie
-curve by curve in memory, so that all curves of a segment are looked up at once.
+The cubics are scipy's, without checking anew what was checked with the samples: in a swing's window
+that costs more than all that is read off them. Coefficients lie curve by curve in memory, so that
+all curves of a segment are looked up at once.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.interpolate import CubicSpline
 from scipy.linalg import lapack
 
@@ -51,6 +53,33 @@ class Cubics:
         return self.pieces.take(before, axis=2), times - self.time_s.take(before)
 
 
+@dataclass(frozen=True, slots=True)
+class Between:
+    """Places of k times between samples, for values that are linear in between: the sample before
+    and the share of the step after it, (..., k) each; level beyond the ends."""
+
+    before: npt.NDArray[np.intp]
+    share: Array
+
+    @classmethod
+    def of(cls, wanted_s: Array, time_s: Array) -> Between:
+        """Places of times (k,) s between samples at time_s (n,) s, n >= 2."""
+        before = time_s.searchsorted(wanted_s, side="right") - 1
+        before = np.minimum(np.maximum(before, 0), time_s.size - 2)
+        start_s = time_s[before]
+        share = (wanted_s - start_s) / (time_s[before + 1] - start_s)
+        return cls(before, np.minimum(np.maximum(share, 0.0), 1.0))
+
+    def __call__(self, rows: Array) -> Array:
+        """Rows (..., n) at the wanted times, (..., k)."""
+        low = rows.take(self.before, axis=-1)
+        found = rows.take(self.before + 1, axis=-1)
+        found -= low
+        found *= self.share
+        found += low
+        return found
+
+
 def spline_through(time_s: Array, values: Array) -> Cubics:
     """`CubicSpline` through values (n, k) at time_s (n,), increasing; all finite."""
     if time_s.size < FEWEST:
@@ -67,6 +96,15 @@ def hermite_through(time_s: Array, values: Array, slopes: Array) -> Cubics:
     step_s = time_s[1:] - time_s[:-1]
     chord = (planes[:, 1:] - planes[:, :-1]) / step_s
     return Cubics(time_s, _pieces(step_s, chord, planes, steepness))
+
+
+def cumulative(time_s: Array, rows: Array) -> Array:
+    """Integral of rows (..., n) at time_s (n,) or (S, n) from the first sample on, trapezoids."""
+    out = np.zeros(rows.shape)
+    pieces = rows[..., 1:] + rows[..., :-1]
+    pieces *= 0.5 * (time_s[..., 1:] - time_s[..., :-1])
+    np.cumsum(pieces, axis=-1, out=out[..., 1:])
+    return out
 
 
 def _pieces(step_s: Array, chord: Array, values: Array, slopes: Array) -> Array:

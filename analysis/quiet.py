@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.gravity import STANDARD_GRAVITY
 from analysis.quantiles import median
 from analysis.rotation import squared_length
 from analysis.samples import Array, SampleTable
+from analysis.vertical_model import STANDARD_GRAVITY
 
 Rows = npt.NDArray[np.intp]
 
@@ -107,20 +107,24 @@ def gyro_bias(spells: tuple[QuietSpell, ...]) -> GyroBias:
     prior = 1.0 / BIAS_PRIOR_U**2
     if not spells:
         return GyroBias(np.zeros(3), np.eye(3) / prior)
-    rates = np.array([spell.gyro for spell in spells])
-    variance = np.array([[spell.gyro_u] for spell in spells]) ** 2
-    variance, tuned = np.broadcast_to(variance, rates.shape).copy(), rates / CAUCHY_TUNING
+    # in units of the tuning constant, in which a spell one standard uncertainty off counts half
+    rates = np.array([spell.gyro for spell in spells]) / CAUCHY_TUNING
+    variance = np.repeat(np.array([[spell.gyro_u] for spell in spells]) ** 2, 3, axis=1)
     ordered = np.sort(rates, axis=0)
-    rate = 0.5 * (ordered[(len(spells) - 1) // 2] + ordered[len(spells) // 2])
+    mean = 0.5 * (ordered[(len(spells) - 1) // 2] + ordered[len(spells) // 2])
+    certain = np.full(3, prior)
+    weights = np.empty((2, *rates.shape))
     for _ in range(ROBUST_PASSES):
-        # one over the certainty, 1 / u^2, times the weight of what lies off, 1 / (1 + (off/cu)^2)
-        off = tuned - rate / CAUCHY_TUNING
+        # one over (u^2 + off^2): the certainty, 1 / u^2, by the weight, 1 / (1 + (off / u)^2)
+        off = rates - mean
         off *= off
         off += variance
-        weights = np.reciprocal(off, out=off)
-        total = np.add.reduce(weights) + prior
-        rate = np.add.reduce(weights * rates) / total
-    return GyroBias(rate, np.diag(1.0 / total))
+        np.reciprocal(off, out=weights[0])
+        np.multiply(weights[0], rates, out=weights[1])
+        total, mean = np.add.reduce(weights, axis=1)
+        total += certain
+        mean /= total
+    return GyroBias(mean * CAUCHY_TUNING, np.diag(1.0 / total))
 
 
 def _summed(samples: SampleTable) -> Array:

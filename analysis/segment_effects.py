@@ -18,9 +18,9 @@ import numpy.typing as npt
 from scipy.signal import lfilter
 
 from analysis import rotation
-from analysis.gravity import Between, cumulative
 from analysis.kinematics import ORIENTATION, RATE, SegmentPath
 from analysis.orientation import SegmentMotion
+from analysis.pieces import Between, cumulative
 from analysis.results import Interval
 from analysis.samples import Array
 from analysis.stamps import lateness

@@ -156,8 +156,12 @@ def _scale_u(scales: Sequence[SegmentScale], window: Interval) -> tuple[Array | 
 
 def _chunks(tables: Sequence[SampleTable]) -> Iterable[tuple[float, float]]:
     """Stretches of CHUNK_S that together hold every sample; empty stretches are left out."""
-    if not tables:
-        return
-    times = np.unique(np.concatenate([np.floor(t.time_s / CHUNK_S) for t in tables]))
-    for chunk in times:
-        yield float(chunk * CHUNK_S), float((chunk + 1.0) * CHUNK_S)
+    start_s = -np.inf
+    while True:
+        left = [t.time_s[t.time_s.searchsorted(start_s) :] for t in tables]
+        ahead = [float(times[0]) for times in left if times.size]
+        if not ahead:
+            return
+        chunk = np.floor(min(ahead) / CHUNK_S)
+        start_s = float((chunk + 1.0) * CHUNK_S)
+        yield float(chunk * CHUNK_S), start_s

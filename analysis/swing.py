@@ -27,7 +27,7 @@ from analysis.kinematics import (
     untwisted,
 )
 from analysis.metrics import SwingMoments, separation, swing_events, swing_metrics
-from analysis.orientation import SegmentMotion, segment_motion
+from analysis.orientation import SegmentMotion, segment_motions
 from analysis.quality import calibration_flags, direction_flag, swing_flags, unreadable_flag
 from analysis.results import Calibration, Curves, GolferFacts, Interval, Swing
 from analysis.samples import Array, SampleTable
@@ -123,10 +123,8 @@ def _motions(
     for name, samples in zip(("pelvis", "upper back"), tables, strict=True):
         if len(samples.between(needed.start_s, needed.end_s)) < LEAST_SAMPLES:
             raise _UnreadableError(f"the {name} sensor sent next to nothing")
-    return (
-        segment_motion(tables[0], calibration.pelvis),
-        segment_motion(tables[1], calibration.upper_back),
-    )
+    pelvis, upper_back = segment_motions(tables, (calibration.pelvis, calibration.upper_back))
+    return pelvis, upper_back
 
 
 def _paths(

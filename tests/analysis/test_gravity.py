@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from analysis import rotation
-from analysis.gravity import Vertical, fit_vertical
+from analysis.gravity import Vertical, after_knots, fit_verticals
+from analysis.vertical_model import Measured
 from tests.support.moving_segment import GRAVITY, MovingSegment, swing
 
 UP = np.array([0.0, 1.0, 0.0])
@@ -21,13 +22,15 @@ def fit(
     rate = scale * segment.rate(time_s) + np.asarray(bias)
     total = np.array([0.0, GRAVITY, 0.0]) + (0.0 if pushed is None else pushed)
     force = rotation.rotate(rotation.conjugate(orientation), total)
-    return fit_vertical(time_s, rate, force, reference=0, bias_covariance=LOOSE)
+    (found,) = fit_verticals([Measured(time_s, rate, force, 0, LOOSE)])
+    return found
 
 
 def off_vertical(segment: MovingSegment, time_s, found: Vertical):
     """Angle of the vertical found off the true one, at each sample, degrees."""
     up = np.stack([np.interp(time_s, found.knots_s, axis) for axis in found.up.T], axis=-1)
-    seen = rotation.rotate(rotation.conjugate(found.turned), up)
+    still = after_knots(time_s, found.turned, found.knots_s, found.amended)
+    seen = rotation.rotate(rotation.conjugate(still), up)
     true = rotation.rotate(rotation.conjugate(segment.orientation(time_s)), UP)
     return np.degrees(np.linalg.norm(np.cross(seen, true), axis=1))
 
@@ -90,7 +93,7 @@ def test_a_gyro_with_swapped_axes_is_told_from_its_misfit():
     time_s = np.arange(0.0, end_s, 0.005)
     orientation, rate = segment.orientation(time_s), segment.rate(time_s)[:, [1, 0, 2]]
     force = rotation.rotate(rotation.conjugate(orientation), GRAVITY * UP)
-    found = fit_vertical(time_s, rate, force, reference=0, bias_covariance=LOOSE)
+    (found,) = fit_verticals([Measured(time_s, rate, force, 0, LOOSE)])
     assert found.misfit > 10.0
 
 

@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 
 from analysis import rotation
 from analysis.errors import SampleError
-from analysis.orientation import segment_motion
+from analysis.orientation import segment_motion, segment_motions
 from analysis.results import Interval, Mounting
 from analysis.samples import SampleTable
 from tests.support.moving_segment import swing
@@ -193,3 +193,17 @@ def test_next_to_nothing_gives_finite_numbers(count):
     motion = segment_motion(samples.between(0.0, 0.005 * count - 0.001), IDENTITY)
     assert motion.orientation.shape == (count, 4)
     assert np.isfinite(motion.orientation).all()
+
+
+def test_segments_taken_together_have_the_same_bits_as_each_by_itself():
+    """Whatever the other sensor's samples are like: fewer, shorter, or off by a bias of 2 deg/s."""
+    samples, _, _ = sampled()
+    short = samples.between(0.5, 5.0)
+    off = replace(samples, gyro=samples.gyro + np.radians(2.0)).between(0.013, 99.0)
+    for other in (short, off):
+        together = segment_motions([samples, other], [IDENTITY, IDENTITY])
+        for motion, table in zip(together, (samples, other), strict=True):
+            alone = segment_motion(table, IDENTITY)
+            assert motion.orientation.tobytes() == alone.orientation.tobytes()
+            assert motion.bias_covariance.tobytes() == alone.bias_covariance.tobytes()
+            assert motion.tilt_u_rad == alone.tilt_u_rad
