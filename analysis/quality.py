@@ -35,15 +35,19 @@ def swing_flags(
     moments: SwingMoments,
     clock_u_s: float,
     calibration: Calibration,
+    sign: float,
 ) -> tuple[Flag, ...]:
-    """Flags of a swing whose moments were found, worst first."""
+    """Flags of a swing whose moments were found, worst first.
+
+    sign +1 where toward the target is to the left.
+    """
     names = ("pelvis", "upper back")
     needed = Interval(moments.address_s, moments.upper_back.peak_s + 0.05)
     flags = []
     for name, motion in zip(names, motions, strict=True):
         flags += _sensor_flags(name, motion, needed)
         if calibration.calibrated:
-            flags += slip_flags(name, motion, moments.address_s)
+            flags += slip_flags(name, motion, moments.address_s, sign)
     flags += _address_flags(moments) + _clock_flags(clock_u_s)
     flags += calibration_flags(calibration)
     for name, motion, down in zip(

@@ -102,7 +102,7 @@ def _analyse(  # noqa: PLR0917 - as `analyse_swing`
         motions, paths, moments, apart, metrics, clock_u_s, calibration.calibrated, scale_u
     )
     uncertainty = column_uncertainty(reading)
-    flags = swing_flags(motions, moments, float(np.hypot(*clock_u_s)), calibration)
+    flags = swing_flags(motions, moments, float(np.hypot(*clock_u_s)), calibration, sign)
     if sign != target_sign(golfer.handedness):
         flags = (direction_flag(golfer.handedness), *flags)
     return Swing(

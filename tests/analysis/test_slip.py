@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -55,6 +57,26 @@ def test_a_sensor_that_slipped_far_is_named_and_keeps_the_swing_out_of_averages(
 def test_the_upper_back_s_bend_forward_shows_a_slip_about_its_long_axis():
     swings = slipped(range_session(51, 2), "upper_back", LONG_AXIS, 40.0)
     assert all(flagged(swing) for swing in swings)
+
+
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_a_lean_to_the_lead_side_is_stranger_than_one_to_the_trail_side(hand: str):
+    """The trail shoulder is lower at address as it is, here by some 4 degrees."""
+    session, side = range_session(51, 1, hand=hand), 1.0 if hand == "right" else -1.0
+    to_trail, to_lead = (
+        slipped(session, "upper_back", FORWARD_AXIS, side * degrees) for degrees in (12.0, -16.0)
+    )
+    assert not any(flagged(swing) for swing in to_trail)
+    assert all(flagged(swing) for swing in to_lead)
+
+
+def test_the_better_stand_and_bow_are_known_the_smaller_a_slip_is_seen():
+    session = range_session(51, 1)
+    known = replace(session.calibration.pelvis, tilt_u_rad=0.0, heading_u_rad=0.0)
+    sure = replace(session, calibration=replace(session.calibration, pelvis=known))
+    for given, expected in ((session, False), (sure, True)):
+        swings = slipped(given, "pelvis", FORWARD_AXIS, 11.5)
+        assert [bool(flagged(swing)) for swing in swings] == [expected]
 
 
 @pytest.mark.parametrize(("seed", "soft_tissue"), [(51, False), (71, True), (72, True)])
