@@ -35,7 +35,7 @@ _LARGEST_FILL_S = 2.0
 
 def nominal_step_s(time_s: Array) -> float:
     """The step between samples, s, as the median over time_s (n,), n >= 2."""
-    return median(np.diff(time_s))
+    return median(time_s[1:] - time_s[:-1])
 
 
 def low_pass(time_s: Array, values: Array, *, cutoff_hz: float = CUTOFF_HZ) -> Array:

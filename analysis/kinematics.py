@@ -8,6 +8,7 @@ the step), so both can be asked at any common time.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,7 +28,7 @@ _UNTWIST_STEPS = 4
 ORIENTATION, RATE = slice(0, 4), slice(4, 7)
 """Curves of a segment's path: its quaternion, segment-to-world, and its angular velocity."""
 
-_HALF_TURN: Array = np.array([0.0, 0.0, 1.0, 0.0])
+_HALF_TURN = (0.0, 0.0, 1.0, 0.0)
 """About the vertical."""
 
 
@@ -152,7 +153,7 @@ def segment_path(
 ) -> SegmentPath:
     """Path over a stretch of time that lies within that of the rates and holds the address."""
     rows = _rows(motion.time_s, stretch)
-    time_s, turned = motion.time_s[rows], motion.orientation[rows]
+    time_s, turned = motion.time_s[rows], motion.oriented(rows)
     spin = np.zeros_like(turned)
     np.multiply(motion.angular_velocity[rows], 0.5, out=spin[:, 1:])
     orientation = hermite_through(time_s, turned, rotation.multiply(turned, spin))
@@ -170,17 +171,29 @@ def untwisted(
 
     The sensors know no common heading, so one must be assumed; the pelvis keeps its own.
     """
-    hips, placed = Postures.at((pelvis, upper_back), np.array([address_s])).orientation[:, 0]
-    back = rotation.conjugate(hips)
+    at = np.array([address_s])
+    hips, placed = (path.curves.at(at)[ORIENTATION, 0].tolist() for path in (pelvis, upper_back))
+    back = [hips[0], -hips[1], -hips[2], -hips[3]]
     # a turn of the upper back about the vertical by h: cos(h / 2) of the first, sin of the second
-    still = rotation.multiply(back, placed).tolist()
-    turned = rotation.multiply(back, rotation.multiply(_HALF_TURN, placed)).tolist()
+    still, turned = _product(back, placed), _product(back, _product(_HALF_TURN, placed))
     heading = pelvis.heading - upper_back.heading
     for _ in range(_UNTWIST_STEPS):
         cosine, sine = math.cos(0.5 * heading), math.sin(0.5 * heading)
         w, x, y, z = (cosine * a + sine * b for a, b in zip(still, turned, strict=True))
-        heading -= math.atan2(2.0 * (w * y - x * z), 1.0 - 2.0 * (x * x + y * y))
+        heading -= math.atan2(2.0 * (w * y - x * z), w * w - x * x - y * y + z * z)
     return pelvis, upper_back.headed(heading)
+
+
+def _product(first: Sequence[float], second: Sequence[float]) -> list[float]:
+    """`rotation.multiply` of two quaternions alone, for which arrays cost twenty times as much."""
+    a, b, c, d = first
+    w, x, y, z = second
+    return [
+        a * w - b * x - c * y - d * z,
+        a * x + b * w + c * z - d * y,
+        a * y - b * z + c * w + d * x,
+        a * z + b * y - c * x + d * w,
+    ]
 
 
 def common_times(curves: tuple[AxialCurve, AxialCurve], start_s: float) -> Array:

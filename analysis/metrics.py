@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -197,4 +198,4 @@ def _power_columns(
 
 
 def _degrees(angle_rad: float) -> float:
-    return float(np.degrees(angle_rad))
+    return math.degrees(angle_rad)

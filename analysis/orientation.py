@@ -13,7 +13,7 @@ from analysis.averaging import at_stamps
 from analysis.errors import SampleError
 from analysis.gravity import Vertical, after_knots, fit_verticals
 from analysis.quantiles import median
-from analysis.quiet import QuietSpell, gyro_bias, quiet_spells
+from analysis.quiet import GyroBias, QuietSpell, gyro_biases, quiet_spells
 from analysis.results import Fixing, Flag, Interval, Mounting
 from analysis.ride import without_ride
 from analysis.samples import Array, RateSample, SampleTable
@@ -38,8 +38,10 @@ LARGEST_MISFIT = 10.0
 class SegmentMotion:
     """How a segment moved. Segment axes x forward, y up, z right; heading free, 0 at the start.
 
-    time_s (n,) s; orientation (n, 4) segment-to-world; angular_velocity (n, 3) rad/s and
-    specific_force (n, 3) m/s^2 in segment axes, bias removed; clipped (n,) where the gyro was at
+    time_s (n,) s; turned (n, 4), and upright (K, 4) at knots_s (K,): the segment turned into a
+    nearly still frame, and the turns of that frame into the world, see `oriented`;
+    angular_velocity (n, 3) rad/s and specific_force (n, 3) m/s^2 in segment axes, bias removed;
+    clipped (n,) where the gyro was at
     the end of its range; gaps: stretches without samples, bridged by the rate on both sides;
     spells: the quiet spells used.
 
@@ -48,7 +50,9 @@ class SegmentMotion:
     """
 
     time_s: Array
-    orientation: Array
+    turned: Array
+    upright: Array
+    knots_s: Array
     angular_velocity: Array
     specific_force: Array
     clipped: Mask
@@ -59,6 +63,15 @@ class SegmentMotion:
     noise_density: float
     mounting: Mounting
     flags: tuple[Flag, ...]
+
+    def oriented(self, rows: slice) -> Array:
+        """Orientation (m, 4), segment-to-world, of m rows."""
+        return after_knots(self.time_s[rows], self.turned[rows], self.knots_s, self.upright)
+
+    @property
+    def orientation(self) -> Array:
+        """Orientation (n, 4), segment-to-world, of all rows."""
+        return self.oriented(slice(None))
 
 
 def segment_motion(
@@ -92,19 +105,20 @@ def segment_motions(
                 f"segment motion: expected at least 2 samples, received {len(samples)}"
             )
     spells = [quiet_spells(samples) for samples in tables]
-    windows = [_measured(*one) for one in zip(tables, mountings, spells, strict=True)]
+    biases = gyro_biases(spells)
+    windows = [_measured(*one) for one in zip(tables, mountings, biases, strict=True)]
     return [
         _motion(*one, gyro_range)
         for one in zip(tables, mountings, spells, windows, fit_verticals(windows), strict=True)
     ]
 
 
-def _measured(samples: SampleTable, mounting: Mounting, spells: tuple[QuietSpell, ...]) -> Measured:
+def _measured(samples: SampleTable, mounting: Mounting, at_rest: GyroBias) -> Measured:
     """Rates and forces in segment axes, without the bias that quiet shows."""
-    at_rest, matrix = gyro_bias(spells), rotation.to_matrix(mounting.rotation)
+    matrix = rotation.to_matrix(mounting.rotation)
     # axis by axis in memory, as what comes next will want them
     force = matrix @ samples.accel.T
-    rate = matrix @ (_turning(samples, mounting) - at_rest.rate).T
+    rate = matrix @ (_turning(samples, mounting).T - at_rest.rate[:, None])
     return Measured(
         samples.time_s,
         rate.T,
@@ -128,8 +142,10 @@ def _motion(  # noqa: PLR0917 - all that is known of it
     clipped, gaps = _clipped(samples.gyro, gyro_range), _gaps(time_s, steps_s, step_s)
     return SegmentMotion(
         time_s,
-        _upright(time_s, fit),
-        measured.rate - fit.bias,
+        fit.turned,
+        _upright(fit),
+        fit.knots_s,
+        (measured.rate.T - fit.bias[:, None]).T,
         measured.force,
         clipped,
         gaps,
@@ -152,21 +168,22 @@ def _turning(samples: SampleTable, mounting: Mounting) -> Array:
     return gyro
 
 
-def _upright(time_s: Array, fit: Vertical) -> Array:
-    """Orientation (n, 4) with the vertical along the world's y axis and heading 0 at the start.
+def _upright(fit: Vertical) -> Array:
+    """Turns (K, 4) at the knots that bring the vertical along the world's y axis, with heading 0 at
+    the start.
 
     One turn brings the mean vertical upright; what is left is small at every knot, so the
     shortest turns that remove it add nothing to the heading and may be interpolated.
     """
     mean, turn = fit.up.mean(axis=0), fit.amended
-    # without gravity, better the segment's own long axis at the start than nothing; it is flagged
-    if _shows_gravity(mean):
-        level = rotation.to_upright(mean)
-        rest = rotation.to_upright(rotation.rotate(level, fit.up))
-        turn = rotation.multiply(rest, rotation.multiply(level, turn))
-        heading = float(rotation.heading(rotation.multiply(turn[0], fit.turned[0])))
-        turn = rotation.multiply(rotation.from_axis(1, -heading), turn)
-    return after_knots(time_s, fit.turned, fit.knots_s, turn)
+    if not _shows_gravity(mean):
+        # better the segment's own long axis at the start than nothing at all; it is flagged
+        return turn
+    level = rotation.to_upright(mean)
+    rest = rotation.to_upright(rotation.rotate(level, fit.up))
+    turn = rotation.multiply(rest, rotation.multiply(level, turn))
+    heading = float(rotation.heading(rotation.multiply(turn[0], fit.turned[0])))
+    return rotation.multiply(rotation.from_axis(1, -heading), turn)
 
 
 def _shows_gravity(up: Array) -> bool:

@@ -6,6 +6,7 @@ comes back, so the mean rate is the bias plus (net sway) / (length of the spell)
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,27 +105,39 @@ def gyro_bias(spells: tuple[QuietSpell, ...]) -> GyroBias:
     (Holland, Welsch 1977, Commun Stat Theory Methods 6:813-827; tuned to 95 % efficiency).
     With no spell the answer is zero with the uncertainty of the prior.
     """
-    prior = 1.0 / BIAS_PRIOR_U**2
-    if not spells:
-        return GyroBias(np.zeros(3), np.eye(3) / prior)
-    # in units of the tuning constant, in which a spell one standard uncertainty off counts half
-    rates = np.array([spell.gyro for spell in spells]) / CAUCHY_TUNING
-    variance = np.repeat(np.array([[spell.gyro_u] for spell in spells]) ** 2, 3, axis=1)
-    ordered = np.sort(rates, axis=0)
-    mean = 0.5 * (ordered[(len(spells) - 1) // 2] + ordered[len(spells) // 2])
-    certain = np.full(3, prior)
-    weights = np.empty((2, *rates.shape))
+    return gyro_biases([spells])[0]
+
+
+def gyro_biases(sensors: Sequence[tuple[QuietSpell, ...]]) -> list[GyroBias]:
+    """Bias of each of S sensors from its own spells, see `gyro_bias`; worked on together."""
+    most = max(len(spells) for spells in sensors)
+    # in units of the tuning constant, in which a spell one standard uncertainty off counts half;
+    # spells that others lack are infinitely uncertain
+    rates, variance = np.zeros((len(sensors), most, 3)), np.full((len(sensors), most, 3), np.inf)
+    mean, prior = np.zeros((len(sensors), 3)), np.full((len(sensors), 3), 1.0 / BIAS_PRIOR_U**2)
+    for number, spells in enumerate(sensors):
+        if spells:
+            count = len(spells)
+            rates[number, :count] = [spell.gyro for spell in spells]
+            rates[number, :count] /= CAUCHY_TUNING
+            variance[number, :count] = [[spell.gyro_u**2] for spell in spells]
+            ordered = np.sort(rates[number, :count], axis=0)
+            mean[number] = 0.5 * (ordered[(count - 1) // 2] + ordered[count // 2])
+    total, weights = prior, np.empty((2, *rates.shape))
     for _ in range(ROBUST_PASSES):
         # one over (u^2 + off^2): the certainty, 1 / u^2, by the weight, 1 / (1 + (off / u)^2)
-        off = rates - mean
+        off = rates - mean[:, None]
         off *= off
         off += variance
         np.reciprocal(off, out=weights[0])
         np.multiply(weights[0], rates, out=weights[1])
-        total, mean = np.add.reduce(weights, axis=1)
-        total += certain
+        total, mean = np.add.reduce(weights, axis=2)
+        total += prior
         mean /= total
-    return GyroBias(mean * CAUCHY_TUNING, np.diag(1.0 / total))
+    mean *= CAUCHY_TUNING
+    return [
+        GyroBias(rate, np.diag(variance)) for rate, variance in zip(mean, 1.0 / total, strict=True)
+    ]
 
 
 def _summed(samples: SampleTable) -> Array:

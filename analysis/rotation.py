@@ -119,6 +119,8 @@ def to_upright(direction: Array) -> Array:
 
 def to_matrix(quaternion: Array) -> Array:
     """Rotation matrices (..., 3, 3) of unit quaternions (..., 4); columns are the turned axes."""
+    if quaternion.ndim == 1:
+        return _matrix(*quaternion.tolist())
     planes = _planes(quaternion)
     twice = 2.0 * planes[1:]
     square, along = twice * planes[1:], twice * planes[0]
@@ -129,6 +131,17 @@ def to_matrix(quaternion: Array) -> Array:
         np.subtract(across, along[k], out=out[i, j, ...])
         np.add(across, along[k], out=out[j, i, ...])
     return np.moveaxis(out, (0, 1), (-2, -1)) if out.ndim != 3 else out.transpose(2, 0, 1)
+
+
+def _matrix(w: float, x: float, y: float, z: float) -> Array:
+    """`to_matrix` of one quaternion, for which arrays cost ten times as much."""
+    return np.array(
+        [
+            [1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y - w * z), 2.0 * (z * x + w * y)],
+            [2.0 * (x * y + w * z), 1.0 - 2.0 * (z * z + x * x), 2.0 * (y * z - w * x)],
+            [2.0 * (z * x - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y)],
+        ]
+    )
 
 
 def from_matrix(matrix: Array) -> Array:

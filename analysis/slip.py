@@ -59,7 +59,7 @@ def slip_flags(name: str, motion: SegmentMotion, address_s: float, sign: float) 
 def lean_and_bend(motion: SegmentMotion, time_s: float) -> tuple[float, float]:
     """Lean to the right and bend forward of a segment against upright at a time, rad."""
     row = min(int(np.searchsorted(motion.time_s, time_s)), motion.time_s.size - 1)
-    up = rotation.rotate(rotation.conjugate(motion.orientation[row]), _UP)
+    up = rotation.rotate(rotation.conjugate(motion.oriented(slice(row, row + 1))[0]), _UP)
     return float(np.arctan2(-up[2], up[1])), float(np.arctan2(-up[0], up[1]))
 
 

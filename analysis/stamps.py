@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from analysis.filtering import nominal_step_s
+from analysis.quantiles import median
 from analysis.samples import Array
 
 SPAN_S: Final = 2.0
@@ -30,7 +31,7 @@ def lateness(time_s: Array, first: int, last: int) -> Array:
     if late.size < 2 or time_s[-1] - time_s[0] < 2.0 * SPAN_S:
         return late
     span = round(SPAN_S / nominal_step_s(time_s))
-    usual_s = float(np.median(time_s[span:] - time_s[:-span])) / span
+    usual_s = median(time_s[span:] - time_s[:-span]) / span
     off = np.diff(time_s[first:last]) - usual_s
     off[off > (LONGEST_STEP - 1.0) * usual_s] = 0.0
     late[:-1] = -np.cumsum(off[::-1])[::-1]
