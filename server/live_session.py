@@ -108,7 +108,7 @@ class LiveSession:
         scales = [one.for_analysis() for one in self._scales]
         self._analysis = SessionAnalysis(calibrations, facts, scales)
         self._timelines = Timelines()
-        self._trace = TraceFeed(facts.handedness)
+        self._trace = TraceFeed(facts.handedness, scales)
         for calibration in calibrations:
             self._trace.calibrate(calibration)
         self._cursor = 0

@@ -1,12 +1,18 @@
-"""Newest axial velocities for the live page. Live values: mounting applied, bias left in."""
+"""Newest axial velocities for the live page. Live values: scale and mounting applied, bias left in.
+
+Before a calibration they are about the sensor's own y axis, whatever that is on the body.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 
 from analysis.results import Calibration, Handedness
 from analysis.rotation import rotate
 from analysis.samples import Array, SampleTable, Segment
+from analysis.scale_in_force import SegmentScale, put_right
 from server.views import TraceMessage
 
 EVERY_S = 0.1
@@ -18,7 +24,9 @@ KEEP_S = 1.0
 class TraceFeed:
     """Gathers samples of both segments and gives what is new in both, now and then."""
 
-    def __init__(self, handedness: Handedness) -> None:
+    def __init__(self, handedness: Handedness, scales: Sequence[SegmentScale] = ()) -> None:
+        """scales: what is known of the gyros' scale."""
+        self._scales = tuple(scales)
         # toward the target is a turn to the left (about up) for a right-hander
         self._sign = 1.0 if handedness is Handedness.RIGHT else -1.0
         self._axes: dict[Segment, Array] = {}
@@ -39,6 +47,7 @@ class TraceFeed:
 
     def push(self, segment: Segment, table: SampleTable) -> None:
         """Take in samples; keeps KEEP_S of them."""
+        table = put_right(table, segment, self._scales)
         axis = self._axes.get(segment, np.array([0.0, 1.0, 0.0]))
         time_s, velocity = self._gathered[segment]
         time_s = np.concatenate((time_s, table.time_s))

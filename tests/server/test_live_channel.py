@@ -13,6 +13,8 @@ from websockets.asyncio.client import connect
 
 from analysis.results import Calibration, Handedness, Interval, Mounting, Swing
 from analysis.samples import SampleTable, Segment
+from analysis.scale_calibration import ScaleFactors
+from analysis.scale_in_force import SegmentScale
 from sensors import wire
 from server.publish import QUEUE_LIMIT, Hub
 from server.status import SILENT_AFTER_S, StatusBoard
@@ -285,6 +287,18 @@ def test_a_trace_uses_the_mounting():
     for segment in Segment:
         feed.push(segment, along_x)
     np.testing.assert_allclose(feed.take(now=0.0).pelvis_velocity_dps, np.degrees(3.0))
+
+
+def test_a_trace_shows_what_is_known_of_the_scale():
+    known = ScaleFactors(np.array([1.0, 1.01, 1.0]), np.full(3, 0.001))
+    feed = TraceFeed(Handedness.RIGHT, [SegmentScale(Segment.PELVIS, known, from_s=0.0495)])
+    for segment in Segment:
+        feed.push(segment, table(0.0))
+    message = feed.take(now=0.0)
+    np.testing.assert_allclose(
+        np.radians(message.pelvis_velocity_dps), [1.0] * 10 + [1.01] * 10, rtol=1e-12
+    )
+    np.testing.assert_allclose(np.radians(message.upper_back_velocity_dps), 1.0)
 
 
 def test_traces_come_at_most_ten_times_a_second_and_show_each_sample_once():

@@ -118,6 +118,8 @@ def test_calibrations_are_counted_up_to_three_and_a_reload_still_says_it(browser
         page.goto("/sensors")
         expect(page.locator(".sensor")).to_have_count(2)
         verdict = page.locator("#calibrate [data-part=verdict]")
+        raw = page.locator("#find [data-part=raw]")
+        expect(raw).to_be_visible()
         for number, count in enumerate(counted, start=1):
             page.clock.pause_at(datetime(2026, 1, 1, 12 + number, 0, 0))
             page.locator("#calibrate [data-part=walk]").click()
@@ -134,6 +136,7 @@ def test_calibrations_are_counted_up_to_three_and_a_reload_still_says_it(browser
             expect(verdict.locator("h3")).to_have_text("Good")
             again = f"Stand and bow, {number + 1} of 3" if number < 3 else "Stand and bow again"
             expect(page.get_by_role("button", name=again)).to_be_focused()
+            expect(raw).to_be_hidden()
             golfer.again()
         page.reload()
         expect(verdict).to_contain_text("Calibrated")

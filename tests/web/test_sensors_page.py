@@ -147,6 +147,9 @@ def test_the_sensor_that_is_moved_is_shown_by_its_bar_its_trace_and_in_words(
         assert phone.evaluate(DRAWN_OFF, {"segment": "upper_back", "wanted": 0.3}) > 0.3
         still = phone.evaluate(DRAWN_OFF, {"segment": "pelvis", "wanted": 0.0})
         assert still < 0.1, "the trace of the one that lies still lies on the zero line"
+        expect(phone.locator("#find [data-part=raw]")).to_contain_text("sensors' own turning")
+        phone.goto("/range")
+        expect(phone.locator("#raw")).to_contain_text("not yet the body's")
 
 
 DRAWN_OFF = """({ segment, wanted }) => {

@@ -26,11 +26,12 @@ export class RangePage {
   #dictionary = new ColumnDictionary();
   #awake = new AwakeScreen();
   #channel; #hurry = () => this.#channel.hurry();
-  #stateLine; #announcer; #large; #tiles; #trace; #table; #heading;
+  #stateLine; #raw; #announcer; #large; #tiles; #trace; #table; #heading;
 
   constructor(document) {
     const part = (id) => document.getElementById(id);
     this.#stateLine = new StateLine(part("state"));
+    this.#raw = part("raw");
     this.#announcer = new Announcer(part("announcer"));
     this.#large = new LargeNumber(part("large"));
     this.#tiles = new NumberTiles(part("tiles"), (place) => this.#choose(place));
@@ -122,6 +123,7 @@ export class RangePage {
 
   #showState() {
     this.#stateLine.show(stateLine(this.#state));
+    this.#raw.hidden = !this.#state.tracesAreRaw;
   }
 
   /** Numbers wait for the dictionary, for it knows their names and units. */

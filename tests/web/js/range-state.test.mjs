@@ -115,6 +115,21 @@ test("a silent, lost, slow or missing sensor is loud, by name", () => {
     assert.match(said.text, /^Upper back sensor/);
   }
   assert.match(line({ streams: [streams[1]] }).text, /^Pelvis sensor missing/);
+  assert.match(line({ streams: streams.map((one) => ({ ...one, swapped: true })) }).text, /wrong way round/);
+});
+
+test("a sensor that loses samples is loud at once, and no longer once it has lost none for a while", () => {
+  const state = new LiveState();
+  const told = (seen, lost) => {
+    const of = streams.map((one) => ({ ...one, last_seen_s: seen, lost: one.segment === "pelvis" ? lost : 0 }));
+    state.apply({ type: "status", streams: of });
+    return line({ streams: state.streams, losing: state.losing });
+  };
+  assert.equal(told(1, 0).level, "ready");
+  assert.deepEqual(told(2, 20), {
+    level: "loud", text: "Pelvis sensor loses samples: bring it near, keep the body out of the way.",
+  });
+  assert.equal(told(8, 20).level, "ready");
 });
 
 test("a lost connection is loud and says when it tries again", () => {
@@ -131,6 +146,12 @@ test("a service that stores nothing says so before all else, until it does again
   assert.deepEqual(said, { level: "loud", text: "The disk with the database is full: free some space on it." });
   state.apply({ type: "status", streams, trouble: null });
   assert.equal(line({ trouble: state.trouble }).level, "ready");
+  assert.equal(state.tracesAreRaw, false, "there is no session");
+  state.apply({ type: "session", session: { ...session, calibrated: false } });
+  assert.equal(state.tracesAreRaw, true);
+  state.apply({ type: "calibration", calibrated: true, text: "" });
+  state.apply({ type: "calibration", calibrated: false, text: "No bow was seen." });
+  assert.equal(state.tracesAreRaw, false, "the calibration before is still in force");
   const late = "Swings show 12 s late: this computer is too busy.";
   state.apply({ type: "status", streams, late });
   assert.deepEqual(line({ late: state.late }), { level: "warn", text: late });

@@ -4,7 +4,7 @@ import { LossWatch, losesSamples } from "../../../web/js/models/loss-watch.js";
 import { barShare, movingSegment, MovingWords } from "../../../web/js/models/motion-bar.js";
 import { clockText, factTexts, phaseText } from "../../../web/js/models/sensor-facts.js";
 import { cardRows, newsLines, traceWaits } from "../../../web/js/models/sensor-rows.js";
-import { sensorsLine } from "../../../web/js/models/sensors-line.js";
+import { sensorsLine, sentence } from "../../../web/js/models/sensors-line.js";
 import { SensorsState } from "../../../web/js/models/sensors-state.js";
 import { signalStrength } from "../../../web/js/models/signal-strength.js";
 
@@ -165,6 +165,17 @@ test("a trace that stands still says which sensor it waits for", () => {
 test("a sensor that is only remembered is not called found", () => {
   assert.equal(phaseText("seen", -60), "Found");
   assert.equal(phaseText("seen", null), "Remembered");
+});
+
+test("a slow sensor keeps no trace waiting, and a command of the service stands in quotes", () => {
+  const state = streaming();
+  state.sensors = [];
+  state.radio = { streaming: false };
+  state.streams = [stream("pelvis"), stream("upper_back", { state: "slow" })];
+  assert.equal(traceWaits({ segment: "pelvis", phase: "streaming" }, state), "");
+  state.streams = [stream("pelvis"), stream("upper_back", { state: "silent" })];
+  assert.equal(traceWaits({ segment: "pelvis", phase: "streaming" }, state), "Waits for the upper back sensor");
+  assert.equal(sentence("start it with `torsolog serve`"), "Start it with \u201ctorsolog serve\u201d.");
 });
 
 test("news stand newest first, as sentences", () => {

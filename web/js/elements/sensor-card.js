@@ -2,7 +2,7 @@
 
 import { el, set, svg, write } from "../lib/dom.js";
 import { barShare } from "../models/motion-bar.js";
-import { factTexts, isTrouble, phaseText, SEGMENTS, segmentName } from "../models/sensor-facts.js";
+import { factTexts, isTrouble, phaseText, SEGMENTS, segmentName, sendsNothing } from "../models/sensor-facts.js";
 import { sentence } from "../models/sensors-line.js";
 import { signalStrength } from "../models/signal-strength.js";
 import { FixingChoice } from "./fixing-choice.js";
@@ -63,7 +63,7 @@ export class SensorCard {
     const facts = factTexts(sensor);
     this.#factItems.forEach((item, index) => write(item, facts[index]));
     write(this.#wait, waits);
-    this.#isLive = running && !isTrouble(phase);
+    this.#isLive = running && !sendsNothing(phase);
     if (!this.#isLive) this.move(null, false);
   }
 

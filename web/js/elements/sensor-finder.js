@@ -35,7 +35,7 @@ export class SensorFinder {
   /** `busy`: an order is on its way. */
   show(state, busy) {
     const { radio, fromElsewhere } = state;
-    const { head, note, scan, hint, swap } = this.#parts;
+    const { head, note, scan, hint, swap, raw } = this.#parts;
     const running = radio.streaming || fromElsewhere;
     write(head, running ? "Sensors now" : "Find and assign");
     note.hidden = radio.streaming;
@@ -46,6 +46,7 @@ export class SensorFinder {
     write(scan, radio.scanning ? "Looking\u2026" : "Find sensors");
     const known = running && state.calibration?.calibrated; // worn by then: both move in every swing
     hint.hidden = state.played || known || !(running || state.sensors.length > 0);
+    raw.hidden = !running || state.played || state.calibration?.calibrated === true;
     write(hint, running ? this.#words.now : EITHER_WAY);
     swap.hidden = !radio.streaming;
     swap.setAttribute("aria-disabled", String(busy));

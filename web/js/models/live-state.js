@@ -1,5 +1,6 @@
 /** All that Range knows, built from the messages of the live channel. */
 
+import { LossWatch } from "./loss-watch.js";
 import { SessionSwings } from "./session-swings.js";
 
 export class LiveState {
@@ -10,6 +11,8 @@ export class LiveState {
   calibration = null;
   trouble = null;
   late = null;
+  losing = []; // segments that lose samples now
+  #losses = new LossWatch();
 
   /** Takes one message. @returns what changed: "session", "swing", "status", "trace" or null. */
   apply(message) {
@@ -18,7 +21,7 @@ export class LiveState {
       case "session": return this.#session(message.session);
       case "swing": return this.#swing(message.swing);
       case "status": return this.#status(message);
-      case "calibration": this.calibration = message; return "status";
+      case "calibration": return this.#calibrated(message);
       case "trace": return "trace";
       default: return null;
     }
@@ -43,8 +46,21 @@ export class LiveState {
     return "session";
   }
 
+  /** One that could not be read leaves the one before it in force. */
+  #calibrated(message) {
+    if (message.calibrated || !this.calibration?.calibrated) this.calibration = message;
+    return "status";
+  }
+
+  /** Whether traces are drawn about the sensors' own axes: nothing is known of how they are worn. */
+  get tracesAreRaw() {
+    const open = this.session !== null && !this.session.ended_at;
+    return open && this.streams.length > 0 && this.calibration?.calibrated !== true;
+  }
+
   #status({ streams, trouble, late }) {
     this.streams = streams;
+    this.losing = this.#losses.update(streams);
     this.trouble = trouble ?? null;
     this.late = late ?? null;
     return "status";

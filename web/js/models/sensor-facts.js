@@ -9,7 +9,12 @@ const PHASES = {
   silent: "Silent",
   lost: "Connection lost",
 };
-const TROUBLES = new Set(["slow", "silent", "lost"]);
+const TROUBLES = {
+  silent: "is silent: check that it is on.",
+  slow: "sends too slowly: bring it near, or charge it.",
+  lost: "lost its connection: bring it near. It reconnects by itself.",
+};
+const LOSING = "loses samples: bring it near, keep the body out of the way.";
 const LOW_BATTERY = 20; // percent; own choice
 const GOOD_CLOCK_MS = 2;
 const FAIR_CLOCK_MS = 10; // the analysis flags swings above
@@ -28,7 +33,18 @@ export function phaseText(phase, rssi) {
 
 /** Whether a phase is one that the practitioner has to do something about. */
 export function isTrouble(phase) {
-  return TROUBLES.has(phase);
+  return phase in TROUBLES;
+}
+
+/** Whether nothing at all comes from a sensor in this phase. */
+export function sendsNothing(phase) {
+  return phase === "silent" || phase === "lost";
+}
+
+/** What is wrong with a sensor and what to do, in words; null: nothing. `losing`: it loses samples now. */
+export function troubleText(segment, phase, losing) {
+  const how = TROUBLES[phase] ?? (losing ? LOSING : null);
+  return how && `${segmentName(segment)} sensor ${how}`;
 }
 
 /** How well a sensor's clock is known; `standardMs` is the standard uncertainty, the text shows it

@@ -1,6 +1,6 @@
 /** Which sensors the page shows, in which order, and what there is to say of them beside figures. */
 
-import { isTrouble, SEGMENTS, segmentName } from "./sensor-facts.js";
+import { isTrouble, SEGMENTS, segmentName, sendsNothing } from "./sensor-facts.js";
 import { sentence } from "./sensors-line.js";
 import { secondText } from "./session-words.js";
 
@@ -26,7 +26,7 @@ export function traceWaits({ segment, phase }, { radio, sensors, streams }) {
     ? sensors.map((one) => merged(one, streams))
     : streams.map((one) => ({ ...one, phase: one.state }));
   const other = all.find((one) => one.segment && one.segment !== segment);
-  if (isTrouble(phase) || !other || !isTrouble(other.phase)) return "";
+  if (isTrouble(phase) || !other || !sendsNothing(other.phase)) return "";
   return `Waits for the ${segmentName(other.segment).toLowerCase()} sensor`;
 }
 

@@ -1,12 +1,7 @@
 /** The line at the head of the Sensors page: what is wrong and the one thing to do, or what is next. */
 
-import { clockIsYoung, SEGMENTS, segmentName } from "./sensor-facts.js";
+import { clockIsYoung, isTrouble, SEGMENTS, segmentName, troubleText } from "./sensor-facts.js";
 
-const LOUD = {
-  silent: "is silent: check that it is on.",
-  slow: "sends too slowly: bring it near, or charge it.",
-  lost: "lost its connection: bring it near. It reconnects by itself.",
-};
 const SWAPPED = "The sensors seem to be worn the wrong way round: stop, swap them, start again.";
 
 /** `losing`: segments that lose samples now. @returns {level, text} as for the state line of Range. */
@@ -39,12 +34,10 @@ function running(state, losing) {
 }
 
 function troubleOf(segment, state, losing) {
-  const name = `${segmentName(segment)} sensor`;
   const sensor = state.radio.streaming ? state.assigned(segment) : undefined;
   if (sensor?.text) return sentence(sensor.text);
-  const how = LOUD[sensor?.phase] ?? LOUD[state.worn(segment)?.state];
-  if (how) return `${name} ${how}`;
-  return losing.includes(segment) ? `${name} loses samples: bring it near, keep the body out of the way.` : null;
+  const phase = isTrouble(sensor?.phase) ? sensor.phase : state.worn(segment)?.state;
+  return troubleText(segment, phase, losing.includes(segment));
 }
 
 function waiting({ radio, sensors }) {
@@ -61,9 +54,10 @@ function waiting({ radio, sensors }) {
   return { level: "ready", text: "Both sensors are assigned. Press Start." };
 }
 
-/** The service's words as a sentence of its own. */
+/** The service's words as a sentence of its own, its commands in quotes. */
 export function sentence(text) {
-  return `${text[0].toUpperCase()}${text.slice(1)}${/[.!?]$/.test(text) ? "" : "."}`;
+  const quoted = text.replaceAll(/`([^`]*)`/g, "\u201c$1\u201d");
+  return `${quoted[0].toUpperCase()}${quoted.slice(1)}${/[.!?]$/.test(quoted) ? "" : "."}`;
 }
 
 const loud = (text) => ({ level: "loud", text });
