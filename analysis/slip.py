@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis import rotation
 from analysis.error_causes import OFFSET_U, SQUARE_U
-from analysis.gravity import STANDARD_GRAVITY
+from analysis.vertical_model import STANDARD_GRAVITY
 from analysis.orientation import SegmentMotion
 from analysis.results import Flag
 from analysis.samples import Array
