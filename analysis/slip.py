@@ -12,10 +12,10 @@ import numpy as np
 
 from analysis import rotation
 from analysis.error_causes import OFFSET_U, SQUARE_U
-from analysis.vertical_model import STANDARD_GRAVITY
 from analysis.orientation import SegmentMotion
 from analysis.results import Flag
 from analysis.samples import Array
+from analysis.vertical_model import STANDARD_GRAVITY
 
 LEAN: dict[str, tuple[float, float]] = {
     "pelvis": (float(np.radians(-4.0)), float(np.radians(8.0))),
