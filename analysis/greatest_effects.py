@@ -8,6 +8,7 @@ difference is certain may be the true one, which moves the time by the whole dis
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +25,7 @@ COVERED = 1.96
 """Standard uncertainties to either side of 95 %."""
 LEAST_GAIN_U = np.radians(0.05)
 """rad: of a gain, however flat or steep the curve (own estimate: bridged samples, small sway)."""
-SECOND_ORDER = np.sqrt(0.75)
+SECOND_ORDER = math.sqrt(0.75)
 """Root mean square of the square of a normal error, halved."""
 
 
@@ -65,45 +66,44 @@ class GreatestEffects:
 def greatest_effects(curve: SearchedCurve) -> GreatestEffects:
     """Effects on the greatest of a searched curve."""
     top = int(np.argmax(curve.values))
-    value, time = _maximum(curve, top)
-    second, gain_u, time_u_s = _second_order(curve, top), 0.0, 0.0
+    value, time, second = _maximum(curve, top)
+    gain_u, time_u_s = 0.0, 0.0
     for rival in _maxima(curve.values):
         if rival == top:
             continue
         lower = float(curve.values[top] - curve.values[rival])
-        other, _ = _maximum(curve, rival)
-        apart_u = float(np.linalg.norm(value - other)) + _second_order(curve, rival)
+        other, _, second_other = _maximum(curve, rival)
+        apart_u = _length(value - other) + second_other
         if lower < COVERED * apart_u:
             away_s = abs(float(curve.times[top] - curve.times[rival]))
             # reached by an interval of 95 %
             time_u_s = max(time_u_s, 1.02 * away_s / COVERED)
             gain_u = max(gain_u, (COVERED * apart_u - lower) / COVERED)
     longest_s = float(curve.times[-1] - curve.times[0])
-    size_s = float(np.linalg.norm(time))
+    size_s = _length(time)
     if size_s > longest_s / COVERED:
         time = time * (longest_s / COVERED / size_s)
-    return GreatestEffects(
-        value, time, float(np.hypot(np.hypot(second, gain_u), LEAST_GAIN_U)), time_u_s
-    )
+    return GreatestEffects(value, time, math.hypot(second, gain_u, LEAST_GAIN_U), time_u_s)
 
 
-def _maximum(curve: SearchedCurve, row: int) -> tuple[Array, Array]:
-    """First-order effects on the value and the time of a maximum."""
+def _maximum(curve: SearchedCurve, row: int) -> tuple[Array, Array, float]:
+    """First-order effects on the value and the time of a maximum, and the uncertainty of the value
+    of second order."""
     last = curve.values.size - 1
     slope, bend = _shape(curve, row)
-    value = curve.at(row)
+    value, opening = curve.at(row), _opening(curve, row)
+    second, slope_u = 0.0, _length(opening)
+    if abs(slope) <= COVERED * slope_u:
+        second = min(SECOND_ORDER * slope_u**2 / abs(bend), float(np.ptp(curve.values)))
     for end, moved in ((0, curve.ends[0]), (last, curve.ends[1])):
         if abs(row - end) <= EDGE_STEPS:
-            return value + slope * moved, moved
-    return value, np.asarray(-_opening(curve, row) / bend)
+            return value + slope * moved, moved, second
+    return value, np.asarray(opening / -bend), second
 
 
-def _second_order(curve: SearchedCurve, row: int) -> float:
-    slope, bend = _shape(curve, row)
-    slope_u = float(np.linalg.norm(_opening(curve, row)))
-    if abs(slope) > COVERED * slope_u:
-        return 0.0
-    return float(min(SECOND_ORDER * slope_u**2 / abs(bend), np.ptp(curve.values)))
+def _length(effects: Array) -> float:
+    """Root of the sum of squares."""
+    return math.sqrt(float(effects @ effects))
 
 
 def _shape(curve: SearchedCurve, row: int) -> tuple[float, float]:

@@ -107,9 +107,11 @@ def segment_motions(
     spells = [quiet_spells(samples) for samples in tables]
     biases = gyro_biases(spells)
     windows = [_measured(*one) for one in zip(tables, mountings, biases, strict=True)]
+    fits = fit_verticals(windows)
+    known = zip(spells, windows, fits, _uprights(fits), strict=True)
     return [
-        _motion(*one, gyro_range)
-        for one in zip(tables, mountings, spells, windows, fit_verticals(windows), strict=True)
+        _motion(samples, mounting, *of_one, gyro_range)
+        for samples, mounting, of_one in zip(tables, mountings, known, strict=True)
     ]
 
 
@@ -134,6 +136,7 @@ def _motion(  # noqa: PLR0917 - all that is known of it
     spells: tuple[QuietSpell, ...],
     measured: Measured,
     fit: Vertical,
+    upright: Array,
     gyro_range: float | None,
 ) -> SegmentMotion:
     time_s = samples.time_s
@@ -143,7 +146,7 @@ def _motion(  # noqa: PLR0917 - all that is known of it
     return SegmentMotion(
         time_s,
         fit.turned,
-        _upright(fit),
+        upright,
         fit.knots_s,
         (measured.rate.T - fit.bias[:, None]).T,
         measured.force,
@@ -168,22 +171,27 @@ def _turning(samples: SampleTable, mounting: Mounting) -> Array:
     return gyro
 
 
-def _upright(fit: Vertical) -> Array:
-    """Turns (K, 4) at the knots that bring the vertical along the world's y axis, with heading 0 at
-    the start.
+def _uprights(fits: Sequence[Vertical]) -> list[Array]:
+    """For each segment, turns (K, 4) at its knots that bring the vertical along the world's y axis,
+    with heading 0 at the start.
 
     One turn brings the mean vertical upright; what is left is small at every knot, so the
     shortest turns that remove it add nothing to the heading and may be interpolated.
     """
-    mean, turn = fit.up.mean(axis=0), fit.amended
-    if not _shows_gravity(mean):
-        # better the segment's own long axis at the start than nothing at all; it is flagged
-        return turn
-    level = rotation.to_upright(mean)
-    rest = rotation.to_upright(rotation.rotate(level, fit.up))
-    turn = rotation.multiply(rest, rotation.multiply(level, turn))
-    heading = float(rotation.heading(rotation.multiply(turn[0], fit.turned[0])))
-    return rotation.multiply(rotation.from_axis(1, -heading), turn)
+    if len({fit.knots_s.size for fit in fits}) > 1:
+        return [turns for fit in fits for turns in _uprights([fit])]
+    up, amended = np.array([fit.up for fit in fits]), np.array([fit.amended for fit in fits])
+    level = rotation.to_upright(up.mean(axis=1))[:, None]
+    rest = rotation.to_upright(rotation.rotate(level, up))
+    turns = rotation.multiply(rest, rotation.multiply(level, amended))
+    start = np.array([fit.turned[0] for fit in fits])
+    heading = rotation.heading(rotation.multiply(turns[:, 0], start))
+    turns = rotation.multiply(rotation.from_axis(1, -heading)[:, None], turns)
+    # without gravity, better the segment's own long axis at the start than nothing; it is flagged
+    return [
+        turn if _shows_gravity(fit.up.mean(axis=0)) else fit.amended
+        for fit, turn in zip(fits, turns, strict=True)
+    ]
 
 
 def _shows_gravity(up: Array) -> bool:

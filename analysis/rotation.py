@@ -104,15 +104,16 @@ def from_axis(axis: int, angle_rad: Array | float) -> Array:
 
 
 def to_upright(direction: Array) -> Array:
-    """The smallest rotation that takes a direction (..., 3), not zero, to the y axis: (..., 4).
+    """The smallest rotation that takes a direction (..., 3) to the y axis: (..., 4).
 
-    The opposite direction has no smallest one; a half turn about the x axis is taken.
+    The opposite direction and none at all have no smallest one; a half turn about the x axis is
+    taken.
     """
     x, y, z = _parts(direction)
     length = np.sqrt(x * x + y * y + z * z)
     # of both directions a and b: (|a| |b| + a . b, a x b)
     turn = _together(length + y, -z, np.zeros_like(x), x)
-    opposite = turn[..., 0] < 1e-12 * length
+    opposite = turn[..., 0] <= 1e-12 * length
     turn[opposite] = (0.0, 1.0, 0.0, 0.0)
     return normalise(turn)
 

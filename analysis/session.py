@@ -106,7 +106,7 @@ def calibration_in_force(calibrations: Iterable[Calibration], time_s: float) -> 
     Before the first one the sensors are taken as worn in segment axes.
     """
     known = [calibration for calibration in calibrations if calibration.from_s <= time_s]
-    return sorted(known, key=lambda c: c.from_s)[-1] if known else worn_in_segment_axes()
+    return max(reversed(known), key=lambda c: c.from_s) if known else worn_in_segment_axes()
 
 
 def analyse_session(
