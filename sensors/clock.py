@@ -8,7 +8,9 @@ clock over in StreamStarted; all of them speak the same StreamClock.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -24,6 +26,9 @@ LATENCY_U_S: Final = 0.0003
 choice for sensors of one kind; a sync check takes its place."""
 _ROUNDED_U_S: Final = 0.0001
 """What the rounding of ticks to 1 ms leaves between a moment then and one now, s: 0.07 ms each."""
+_NOTED_EVERY_S: Final = 0.2
+_NOTED: Final = 4096
+"""Times given are remembered for 14 minutes: a sync check may have to wait for the line."""
 _U_GRID: Final = 1.19
 """Uncertainties are rounded up to powers of this (the fourth root of 2): stored tables are cut
 where the uncertainty changes, and it means nothing that finely."""
@@ -57,10 +62,17 @@ class TickClock:
 
 @dataclass(frozen=True, slots=True)
 class SyncCorrection:
-    """What a sync check found: offset_s is added to the sensor's times. u_s: its uncertainty."""
+    """What a sync check found: offset_s is added to the sensor's times. u_s: its uncertainty.
+
+    start_s, end_s: the session times, as they were given then, that were compared; None: the
+    newest alone. other_rate_u: standard uncertainty of the rate of the clock compared with.
+    """
 
     offset_s: float
     u_s: float
+    start_s: float | None = None
+    end_s: float | None = None
+    other_rate_u: float = 0.0
 
 
 class Pin:
@@ -86,10 +98,16 @@ class Pin:
             self._floor_u_s = self._fit.u_at(self._device_s)
         return self._right_s + floor_s - self._floor_s
 
+    def rate_since(self, before: Pin) -> tuple[float, float]:
+        """Host seconds per device second since an earlier pin, less 1, and its uncertainty."""
+        since_s = max(self._device_s - before._device_s, 1e-3)
+        rate = (self._right_s - before._right_s) / since_s - 1.0
+        return rate, math.hypot(self.u_s, before.u_s) / since_s
+
     def moved_u_s(self, device_s: float) -> float:
         """Standard uncertainty of the time since then, s."""
         since_s = device_s - self._device_s
-        slid_s = self._fit.drift.usual_rate * since_s
+        slid_s = self._fit.expected_rate_u * since_s
         if since_s <= self._fit.drift.straight_s:
             slid_s = min(slid_s, self._fit.rate_u * since_s)
         moved_s = min(slid_s, math.hypot(self._fit.u_s, self._floor_u_s))
@@ -126,6 +144,7 @@ class ArrivalClock:
         self._pin: Pin | None = None
         self._newest_s = 0.0
         self._received_s = -np.inf
+        self._given: deque[tuple[float, float]] = deque(maxlen=_NOTED)
 
     def session_times(self, packet: SamplePacket) -> tuple[Array, float]:
         """Session time (n,) of a packet's samples, s, and its standard uncertainty, s.
@@ -152,18 +171,39 @@ class ArrivalClock:
         step_s = period_s * (1.0 + self.fit.rate)
         missing = packet.lost_before > 0
         time_s = self._stamper.times(host_s, step_s, samples, missing=missing)
+        self._note(float(time_s[-1]))
         return time_s, self._u_s()
 
     def correct(self, correction: SyncCorrection) -> None:
-        """Apply a sync check made just now; times go to the corrected ones without a step.
+        """Apply a sync check; times go to the corrected ones without a step.
 
-        From now on the clock is pinned: the time shown now, corrected, is right, and only what
-        the fit says of the time since then is added. What the fit learns later of the hidden wait
-        moves no more. So the other clock of the check must be pinned as well, by a correction of
-        nothing: bring_together does both. A further check takes the place of those before.
+        From now on the clock is pinned: the mean of the times that were compared, corrected, is
+        right, and only what the fit says of the time since then is added; also where the times
+        given were still on their way to those of the fit. What the fit learns later of the hidden
+        wait moves no more. So the other clock of the check must be pinned as well, by a
+        correction of nothing: bring_together does both. A further check takes the place of the
+        one before, and with it tells the rate.
         """
-        shown_s = self._host_s(self._newest_s) - self._stamper.lag_s
-        self._pin = Pin(self.fit, self._newest_s, shown_s + correction.offset_s, correction.u_s)
+        device_s, shown_s = self._shown(correction)
+        pin = Pin(self.fit, device_s, shown_s + correction.offset_s, correction.u_s)
+        if self._pin is not None and correction.u_s > 0.0:
+            rate, u = pin.rate_since(self._pin)
+            self.fit.expect_rate(rate, math.hypot(u, correction.other_rate_u))
+        self._pin = pin
+
+    def _shown(self, correction: SyncCorrection) -> tuple[float, float]:
+        """Device time, and the session time shown then, means over what was compared, s."""
+        newest = (self._newest_s, self._host_s(self._newest_s) - self._stamper.lag_s)
+        if correction.start_s is None or correction.end_s is None:
+            return newest
+        start_s, end_s = correction.start_s, correction.end_s
+        compared = [one for one in self._given if start_s <= one[1] <= end_s]
+        device_s, shown_s = np.mean(compared or [newest], axis=0).tolist()
+        return device_s, shown_s
+
+    def _note(self, time_s: float) -> None:
+        if not self._given or time_s - self._given[-1][1] >= _NOTED_EVERY_S:
+            self._given.append((self._newest_s, time_s))
 
     def _host_s(self, device_s: float) -> float:
         host_s = self.fit.host_s(device_s)
@@ -180,7 +220,12 @@ class ArrivalClock:
         return float(_U_GRID ** math.ceil(math.log(u_s) / math.log(_U_GRID)))
 
 
-def bring_together(first: ArrivalClock, second: ArrivalClock, check: SyncCorrection) -> None:
-    """Apply a sync check between two clocks; its offset is that of the second's times."""
-    first.correct(SyncCorrection(0.0, 0.0))
-    second.correct(check)
+def bring_together(
+    others: Iterable[ArrivalClock], clock: ArrivalClock, check: SyncCorrection
+) -> None:
+    """Apply a sync check between a clock and others; its offset is that of the clock's times."""
+    other_rate_u = 0.0
+    for other in others:
+        other.correct(replace(check, offset_s=0.0, u_s=0.0))
+        other_rate_u = math.hypot(other_rate_u, other.fit.rate_u)
+    clock.correct(replace(check, other_rate_u=other_rate_u))

@@ -17,7 +17,7 @@ from typing import Final
 
 from sensors.backoff import backoff_delays
 from sensors.batching import LIVE_BATCH_SPAN_S, Batcher
-from sensors.clock import ArrivalClock, SyncCorrection
+from sensors.clock import ArrivalClock, SyncCorrection, bring_together
 from sensors.disk_spool import DiskSpool
 from sensors.errors import SourceError
 from sensors.service_link import News, ServiceAddress, ServiceLink
@@ -239,10 +239,13 @@ class Collector:
         clock = self._clocks.get(found.stream_id)
         if not isinstance(clock, ArrivalClock):
             return False
-        for other in self._clocks.values():
-            if isinstance(other, ArrivalClock) and other is not clock:
-                other.correct(SyncCorrection(0.0, 0.0))
-        clock.correct(SyncCorrection(found.offset_s, found.u_s))
+        others = [
+            other
+            for other in self._clocks.values()
+            if isinstance(other, ArrivalClock) and other is not clock
+        ]
+        check = SyncCorrection(found.offset_s, found.u_s, found.start_s, found.end_s)
+        bring_together(others, clock, check)
         return True
 
     def _flush(self) -> None:

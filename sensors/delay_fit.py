@@ -24,8 +24,9 @@ from sensors.line_posterior import Box, Delays, Spread, line_spread
 from sensors.lower_envelope import HullWindow
 
 _REFIT_EVERY_S: Final = 2.5
-_REFIT_GROWTH: Final = 0.05
-"""Early on, a refit each time the stretch has grown by this part."""
+_REFIT_GROWTH: Final = 0.1
+"""Early on, a refit each time the stretch has grown by this part, and by _REFIT_LEAST_S."""
+_REFIT_LEAST_S: Final = 0.2
 _LOOK_AROUND: Final = 4
 """Every so many refits lines are looked for throughout, not only near those found before."""
 _FIRSTS: Final = 512
@@ -93,6 +94,7 @@ class DelayFit:
         self._at = 0.0
         self._fits = 0
         self._spread: Spread | None = None
+        self._expected = (0.0, drift.usual_rate)
 
     @property
     def rate(self) -> float:
@@ -103,6 +105,16 @@ class DelayFit:
     def rate_u(self) -> float:
         """Standard uncertainty of the rate."""
         return self.drift.usual_rate if self._spread is None else self._spread.slope_u
+
+    @property
+    def expected_rate_u(self) -> float:
+        """Standard uncertainty of the rate by what is known of it beside the packets."""
+        return self._expected[1]
+
+    def expect_rate(self, rate: float, u: float) -> None:
+        """The rate is known from elsewhere, to a standard uncertainty u; used where it helps."""
+        if u < self.drift.usual_rate and abs(rate) < self.drift.max_rate:
+            self._expected = (rate, math.hypot(u, self.drift.wander_per_s * self.drift.window_s))
 
     def u_at(self, device_s: float) -> float:
         """Standard uncertainty of host_s at a device time, s."""
@@ -136,7 +148,7 @@ class DelayFit:
         if received_s >= self._next_fit_s:
             self._fit(x)
             grown = _REFIT_GROWTH * (received_s - self._origin[1])
-            self._next_fit_s = received_s + min(_REFIT_EVERY_S, grown)
+            self._next_fit_s = received_s + min(_REFIT_EVERY_S, max(_REFIT_LEAST_S, grown))
 
     def host_s(self, device_s: float) -> float:
         """Host time of the floor at a device time, after the first packet."""
@@ -160,7 +172,7 @@ class DelayFit:
         delays = Delays(x, event_s - x, open_s, stretch, low_x, low_y, interval_s)
         self._spread, self._box = line_spread(
             delays,
-            self.drift.usual_rate,
+            self._expected,
             self.drift.max_rate,
             self._box,
             throughout=self._fits % _LOOK_AROUND == 0,

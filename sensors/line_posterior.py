@@ -8,6 +8,11 @@ always the same, and nothing tells a wait of 2 ms from one of 20: then every lin
 weighs the same. The weighed mean and its standard deviation (a posterior on a grid) are right in
 both cases and between.
 
+A delay is known to within some slack only, and neighbours share it: a clock's ticks are rounded
+alike for seconds where sampling nearly keeps step with them. So no line gains or loses by the
+slack: it may lie above packets by as much, and a packet has missed an event for sure only where it
+is an interval and the slack late - or an interval later than another of the same seconds.
+
 Failures come in bursts, so the share of them is not one number: each stretch has a share of its
 own, unknown beforehand (beta-binomial).
 """
@@ -26,22 +31,31 @@ from sensors.source import Array
 _SLOPES: Final = 21
 _DEPTHS: Final = 21
 _COARSE: Final = 7
+_ABOUT: Final = np.array([-2.5, -1.5, -0.75, 0.0, 0.75, 1.5, 2.5])
+_AT_LEAST: Final = 1.0
+"""Of the expected slope's standard deviation: slopes closer than this do not miss it."""
 _MOST_PASSES: Final = 6
 _LEAST_WEIGHT: Final = 1e-4
 """Of the greatest: lines that weigh less are left out of the next pass."""
 _FILLED: Final = 0.4
 """Share of the grid, along slopes and along depths, from which on it is fine enough."""
-_FAILED, _PASSED = 1.0, 10.0
+_FAILED, _PASSED = 1, 10
 """Events thought to have failed and passed before a stretch is seen (beta prior): shares of 0 to
 50 % are all thinkable, a tenth is usual. Our own choice."""
 _COUNTS_FOR: Final = 0.5
-"""Of what each packet says: neighbours err together, by the same rounding of ticks and the same
-obstacle in the way (a tempered likelihood)."""
-_USUAL_SHARE: Final = _FAILED / (_FAILED + _PASSED)
+"""Of what each packet says: neighbours fail together, by the same obstacle in the way (a tempered
+likelihood)."""
 _MOST_FAILURES: Final = 3
 """More of one packet count no more: a host that was held up is one cause."""
-_UNUSUAL: Final = 1e-3
+_SHARP_S: Final = 0.0001
+"""How far two delays of the same seconds may be off one against the other: jitter of the host."""
+_LOG_GAMMA: Final = gammaln(np.arange(8192.0))
+"""Of whole numbers: more than all failures and passes of one stretch."""
+_UNUSUAL: Final = 1e-6
 """Weight of a rate far beyond the usual, against that of no error."""
+
+
+Counts = npt.NDArray[np.int64]
 
 
 class Spread(NamedTuple):
@@ -65,7 +79,7 @@ class Spread(NamedTuple):
 class Delays(NamedTuple):
     """y (n,): delays of the first packets of events, over device times x (n,).
 
-    open_s (n,): how far off each may be, to both sides.
+    open_s (n,): how far off each may be, to both sides, together with its neighbours.
     stretch (n,): counts the stretches over which the share of failures holds, from 0.
     low_x, low_y (m,): what a line must lie under, the newest last. All s of the device's clock.
     interval_s: the connection interval.
@@ -100,9 +114,14 @@ class Box:
             min(self.depth_to + depth_more, whole.depth_to),
         )
 
-    def slopes(self) -> Array:
-        """Slopes in the box."""
-        return np.linspace(self.slope_from, self.slope_to, _SLOPES)
+    def slopes(self, expected: tuple[float, float]) -> Array:
+        """Slopes in the box, with some about the expected one where the others might miss it."""
+        even = np.linspace(self.slope_from, self.slope_to, _SLOPES)
+        rate, u = expected
+        if even[1] - even[0] < _AT_LEAST * u:
+            return even
+        about = rate + u * _ABOUT
+        return np.unique((*even, *about[(about > even[0]) & (about < even[-1])]))
 
     def depths(self, around: Box | None) -> Array:
         """Depths in the box, and some throughout another."""
@@ -128,20 +147,26 @@ class Box:
 
 
 def line_spread(
-    delays: Delays, usual_rate: float, max_rate: float, near: Box | None, *, throughout: bool = True
+    delays: Delays,
+    expected: tuple[float, float],
+    max_rate: float,
+    near: Box | None,
+    *,
+    throughout: bool = True,
 ) -> tuple[Spread, Box]:
     """The clock's line, and the box of lines that weigh something.
 
-    usual_rate: standard deviation of its rate's error beforehand; max_rate: the most. near: the
-    box of an earlier fit to start from. throughout: look at all depths as well, not only near.
+    expected: its rate beforehand and the standard deviation of that; max_rate: the most. near:
+    the box of an earlier fit to start from. throughout: look at all depths as well, not only near.
     """
     whole = Box(-max_rate, max_rate, 0.0, delays.interval_s)
     box = whole if near is None else near.wider(whole)
     for _ in range(_MOST_PASSES):
-        slopes, depths = box.slopes(), box.depths(whole if throughout else None)
+        slopes, depths = box.slopes(expected), box.depths(whole if throughout else None)
         throughout = False
         tops = np.min(delays.low_y - slopes[:, None] * (delays.low_x - delays.low_x[-1]), axis=1)
-        weight = _weights(delays, slopes, depths, tops, usual_rate) * np.gradient(depths)
+        weight = _weights(delays, slopes, depths, tops, expected)
+        weight *= np.gradient(slopes)[:, None] * np.gradient(depths)
         heavy = weight > _LEAST_WEIGHT * weight.max()
         found = _around(slopes, depths, heavy)
         if not found.within(box, whole):
@@ -162,53 +187,78 @@ def _around(slopes: Array, depths: Array, heavy: Array) -> Box:
     return Box(*(float(end) for end in ends))
 
 
-def _weights(delays: Delays, slopes: Array, depths: Array, tops: Array, usual_rate: float) -> Array:
+def _weights(
+    delays: Delays, slopes: Array, depths: Array, tops: Array, expected: tuple[float, float]
+) -> Array:
     """Weight (slopes, depths) of each line, the greatest 1."""
-    now, interval_s = float(delays.low_x[-1]), delays.interval_s
-    over = delays.y - slopes[:, None] * (delays.x - now) - tops[:, None]
-    least, most = over.min(axis=0) + depths[0], over.max(axis=0) + depths[-1]
-    logs = np.zeros((len(slopes), len(depths)))
-    borders_s = interval_s * np.arange(1 + _MOST_FAILURES)[:, None]
-    unsure = (least < borders_s + delays.open_s) & (most > borders_s - delays.open_s)
-    sure = least >= borders_s + delays.open_s
-    part = _share_over(over, depths, delays.open_s, unsure[0])
-    logs += np.log(np.maximum(part, _LEAST_WEIGHT)).sum(axis=2)
+    rate, rate_u = expected
+    logs = np.log(np.exp(-0.5 * ((slopes - rate) / rate_u) ** 2) + _UNUSUAL)[:, None]
+    over = delays.y - slopes[:, None] * (delays.x - delays.low_x[-1]) - tops[:, None]
+    behind = _failed_behind(delays, over)
+    surely_over = over - delays.open_s
+    least = surely_over.min(axis=0) + depths[0]
+    fewest = np.maximum(_failures(least, delays.interval_s), behind.min(axis=0))
+    largest = surely_over.max(axis=0) + depths[-1]
+    most = np.maximum(_failures(largest, delays.interval_s), behind.max(axis=0))
     # Only where some line sees a failure that another does not is there something to weigh.
-    touched = np.unique(delays.stretch[unsure[1:].any(axis=0)])
-    if len(touched):
-        row = np.searchsorted(touched, delays.stretch)
-        row[~np.isin(delays.stretch, touched)] = len(touched)
-        failed = np.zeros((len(slopes), len(depths), len(touched) + 1))
-        for border_s, some, all_ in zip(borders_s[1:, 0], unsure[1:], sure[1:], strict=True):
-            part = _share_over(over - border_s, depths, delays.open_s, some)
-            # One that may have met its event or not weighs as both, not as half a failure.
-            part = np.log1p(part * (_USUAL_SHARE - 1.0)) / np.log(_USUAL_SHARE)
-            failed += part @ np.eye(len(touched) + 1)[row[some]]
-            failed += np.bincount(row[all_], minlength=len(touched) + 1)
-        passed = np.bincount(row, minlength=len(touched) + 1)
-        logs += _chance(failed[:, :, :-1], passed[:-1])
-    logs *= _COUNTS_FOR
-    usual = np.exp(-0.5 * (slopes / usual_rate) ** 2) + _UNUSUAL
-    logs += np.log(usual)[:, None]
-    return np.asarray(np.exp(logs - logs.max()))
+    unsure = np.flatnonzero(most > fewest)
+    if len(unsure):
+        rows, row = np.unique(delays.stretch[unsure], return_inverse=True)
+        places = np.searchsorted(rows, delays.stretch)
+        inside = np.isin(delays.stretch, rows)
+        alike = inside & (most == fewest)
+        same = np.bincount(places[alike], fewest[alike], minlength=len(rows)).astype(np.int64)
+        failed = same[:, None] + _failed_in(
+            surely_over[:, unsure], behind[:, unsure], row, depths, delays.interval_s
+        )
+        passed = np.bincount(places[inside], minlength=len(rows))
+        logs = logs + _COUNTS_FOR * _chance(failed, passed)
+    return np.asarray(np.exp(logs - logs.max())) * np.ones(len(depths))
 
 
-def _share_over(over: Array, depths: Array, open_s: Array, which: Array) -> Array:
-    """How surely (slopes, depths, k) the k packets in question are over a border, 0 to 1."""
-    part = over[:, None, which] + depths[:, None]
-    part /= 2.0 * open_s[which]
-    part += 0.5
-    return np.clip(part, 0.0, 1.0, out=part)
+def _failures(over: Array, interval_s: float) -> Counts:
+    """How many events a packet that is so much over its line must have missed."""
+    return np.clip(np.floor(over / interval_s), 0.0, _MOST_FAILURES).astype(np.int64)
 
 
-def _chance(failures: Array, passed: npt.NDArray[np.int64]) -> Array:
-    """Log weight (slopes, depths) of failures (slopes, depths, stretches) beside passed ones.
+def _failed_behind(delays: Delays, over: Array) -> Counts:
+    """Events (slopes, n) that each packet missed whatever the line: over (slopes, n).
+
+    One that is an interval later than another of its stretch has missed one; where that is not
+    clear, it is taken so, so that no line gains by it.
+    """
+    _, starts, place = np.unique(delays.stretch, return_index=True, return_inverse=True)
+    later = over - np.minimum.reduceat(over, starts, axis=1)[:, place]
+    apart = np.maximum.reduceat(delays.open_s, starts) - np.minimum.reduceat(delays.open_s, starts)
+    return _failures(later + apart[place] + _SHARP_S, delays.interval_s)
+
+
+def _failed_in(
+    surely_over: Array, behind: Counts, row: Counts, depths: Array, interval_s: float
+) -> Counts:
+    """Failures (slopes, rows, depths) of packets: surely_over, behind (slopes, k); row (k,)."""
+    slopes, rows = len(surely_over), int(row.max()) + 1
+    counts = np.zeros((slopes, rows, len(depths) + 1), dtype=np.int64)
+    line = (np.arange(slopes)[:, None] * rows + row) * counts.shape[2]
+    for failure in range(1, 1 + _MOST_FAILURES):
+        # From this depth on a packet has missed so many.
+        first = np.searchsorted(depths, failure * interval_s - surely_over)
+        first[behind >= failure] = 0
+        counts += np.bincount((line + first).ravel(), minlength=counts.size).reshape(counts.shape)
+    return np.cumsum(counts, axis=2)[:, :, :-1]
+
+
+def _chance(failures: Counts, passed: Counts) -> Array:
+    """Log weight (slopes, depths) of failures (slopes, stretches, depths) beside passed ones.
 
     Each failure is followed by further ones or by passing: a share p that fails has the chance
     p ** failures * (1 - p) ** passed, averaged over p.
     """
-    logs = gammaln(_FAILED + failures) - gammaln(_FAILED + _PASSED + passed + failures)
-    return np.asarray(logs.sum(axis=2))
+    logs = (
+        _LOG_GAMMA[_FAILED + failures]
+        - _LOG_GAMMA[(_FAILED + _PASSED + passed)[:, None] + failures]
+    )
+    return np.asarray(logs.sum(axis=1))
 
 
 def _moments(weight: Array, slopes: Array, heights: Array) -> Spread:

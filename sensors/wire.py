@@ -159,13 +159,16 @@ class Refusal(msgspec.Struct, tag="refusal", frozen=True, kw_only=True):
 class ClockCorrection(msgspec.Struct, tag="correct", frozen=True, kw_only=True):
     """What a sync check found: add offset_s to a stream's session times from now on.
 
-    It comes on top of earlier ones, each check once. u_s: its standard uncertainty.
+    It comes on top of earlier ones, each check once. u_s: its standard uncertainty. start_s, end_s:
+    the session times that were compared, as they were given; None: the newest.
     """
 
     check: int
     stream_id: str
     offset_s: float
     u_s: float
+    start_s: float | None = None
+    end_s: float | None = None
 
 
 FromCollector = Hello | SampleBatch | Mark | StreamReport | Corrected | Finish

@@ -87,7 +87,12 @@ async def make_sync_check(service: Service, session_id: str, seconds: float) -> 
 def correction_of(row: StoredSyncCheck) -> wire.ClockCorrection:
     """What the collector is told of a check."""
     return wire.ClockCorrection(
-        check=row.id, stream_id=row.upper_back_stream_id, offset_s=row.offset_s, u_s=row.u_s
+        check=row.id,
+        stream_id=row.upper_back_stream_id,
+        offset_s=row.offset_s,
+        u_s=row.u_s,
+        start_s=row.start_s,
+        end_s=row.end_s,
     )
 
 

@@ -98,7 +98,7 @@ def test_a_sync_check_is_approached_without_a_step_and_a_second_one_comes_on_top
     assert np.abs(np.diff(moved)).max() <= 1.01 * FAST_SLEW * PERIOD_S
     assert moved[-1] == pytest.approx(0.004, abs=1e-4)
     plain.correct(SyncCorrection(0.0, 0.0))
-    clock.correct(SyncCorrection(-0.001, 0.0002))
+    clock.correct(SyncCorrection(-0.001, 0.0002, other_rate_u=1.0))
     later = steady(clock, range(1200, 1800)) - steady(plain, range(1200, 1800))
     assert later[-1] == pytest.approx(0.003, abs=1e-4)
 
@@ -126,7 +126,41 @@ def test_bringing_two_clocks_together_moves_the_second_by_the_offset_and_pins_bo
     first, second = (ArrivalClock(200.0, tick_s=PERIOD_S) for _ in range(2))
     steady(first, range(600))
     steady(second, range(600))
-    bring_together(first, second, SyncCorrection(0.004, 0.0002))
+    bring_together([first], second, SyncCorrection(0.004, 0.0002))
     apart = steady(second, range(600, 1200)) - steady(first, range(600, 1200))
     assert apart[-1] == pytest.approx(0.004, abs=1e-4)
     assert max(first._u_s(), second._u_s()) < 0.002
+
+
+def test_a_sync_check_holds_for_the_times_that_were_compared_however_late_it_comes():
+    """The clock learns 10 ms between the twist and its correction."""
+    clock = ArrivalClock(200.0, tick_s=PERIOD_S)
+    during = steady(clock, range(600))[-1000:]
+    for number in range(600, 800):
+        clock.session_times(packet(number, (number + 1) * SAMPLES * PERIOD_S))
+    clock.correct(SyncCorrection(0.004, 0.0002, during[0], during[-1]))
+    after = steady(clock, range(800, 1600), late_s=0.0)
+    apart_s = (1599 - 599) * SAMPLES * PERIOD_S
+    assert after[-1] - during[-1] == pytest.approx(apart_s + 0.004, abs=2e-4)
+
+
+def test_a_second_check_tells_the_rate_between_two_clocks():
+    """Packets that always wait alike tell nothing of a drift of 40 ppm; two checks do."""
+    clock = ArrivalClock(200.0, tick_s=PERIOD_S)
+    steady(clock, range(1000))
+    clock.correct(SyncCorrection(0.0, 0.0001))
+    steady(clock, range(1000, 2000))
+    clock.correct(SyncCorrection(40e-6 * 1000 * SAMPLES * PERIOD_S, 0.0001))
+    steady(clock, range(2000, 2100))
+    assert clock.fit.rate == pytest.approx(40e-6, abs=10e-6)
+    assert clock.fit.rate_u < 10e-6
+
+
+def test_times_that_began_seconds_late_are_caught_up_with():
+    """The first packets waited 3 s for the connection."""
+    clock = ArrivalClock(200.0)
+    for number in range(60):
+        clock.session_times(packet(number, 3.1))
+    times = steady(clock, range(60, 800))
+    assert np.diff(times).min() > 0.0
+    assert times[-1] == pytest.approx(800 * SAMPLES * PERIOD_S, abs=0.06)

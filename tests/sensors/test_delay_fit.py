@@ -6,6 +6,8 @@ import pytest
 from sensors.connection_events import connection_interval
 from sensors.delay_fit import CRYSTAL, DelayFit
 from sensors.lower_envelope import HullWindow, envelope_line, lower_hull
+from sensors.radio_timing import DeviceTiming, Oscillator, RadioLink, simulate_delivery
+from tests.support.radio_pair import StampedStream
 
 
 def arrivals(
@@ -74,3 +76,17 @@ def test_the_envelope_lies_under_all_points_and_touches_two():
 def test_a_line_under_no_points_is_refused():
     with pytest.raises(ValueError, match="received none"):
         envelope_line(np.zeros(0), np.zeros(0), 0.0, 1.0)
+
+
+@pytest.mark.parametrize("off", [3.2e-4, -2.1e-4])
+def test_a_wait_that_walks_slowly_is_not_taken_for_drift(off):
+    """Packets of 90 ms nearly keep step with events of 30 ms, and ticks of 1 ms with both."""
+    device = DeviceTiming(
+        samples_per_packet=18, sampling=Oscillator(1e6 * off), crystal=Oscillator(30.0)
+    )
+    delivery = simulate_delivery(device, RadioLink(), 40.0, np.random.default_rng(7))
+    stream = StampedStream(delivery, ticks=True)
+    stream.run()
+    fit = stream.clock.fit
+    assert abs(fit.rate) < 60e-6
+    assert fit.rate_u > 20e-6

@@ -182,9 +182,11 @@ def _leg_error(scene: Scene, legs: tuple[Delivery, ...], rng: np.random.Generato
             stream.run(scene.sync_at_s)
         apart = _between(first.stamped, second.stamped)
         # The last five seconds that both sent: the check may fall into a gap.
-        apart = apart.after(float(apart.at_s[-1]) - 5.0)
+        end_s = float(apart.at_s[-1])
+        apart = apart.after(end_s - 5.0)
         seen_s = float(np.mean(apart.error_s)) + SYNC_U_S * rng.standard_normal()
-        bring_together(first.clock, second.clock, SyncCorrection(-seen_s, SYNC_U_S))
+        found = SyncCorrection(-seen_s, SYNC_U_S, end_s - 5.0, end_s)
+        bring_together([first.clock], second.clock, found)
     for stream in (first, second):
         stream.run()
     return _between(first.stamped, second.stamped)
