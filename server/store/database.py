@@ -15,7 +15,7 @@ from alembic.script import ScriptDirectory
 from alembic.util import CommandError
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 from sqlalchemy.orm import Session
 
 from server.errors import StoreError
@@ -25,6 +25,9 @@ MIGRATIONS = Path(__file__).parent.parent / "migrations"
 WRITES = "torsolog_writes"
 DISK_FULL = "53100"
 """PostgreSQL's disk_full: its manual, appendix A, error codes."""
+AWAY = ("08", "57P")
+"""Connection exceptions and shutdowns, from the same table; no code: nobody was there to give one.
+A full disk ends the whole server where it has no room for its log."""
 
 
 class Database:
@@ -58,15 +61,24 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Session]:
-        """One reading transaction: all its queries see the same state."""
-        with Session(self.engine, expire_on_commit=False) as session:
-            yield session
+        """One reading transaction: all its queries see the same state.
+
+        Raises StoreError where the database server is away.
+        """
+        try:
+            with Session(self.engine, expire_on_commit=False) as session:
+                yield session
+        except DBAPIError as error:
+            words = _server_away(error)
+            if words is None:
+                raise
+            raise StoreError(words) from error
 
     @contextmanager
     def write(self) -> Iterator[Session]:
         """One writing transaction; committed to disk when the block ends, or nothing is.
 
-        Raises StoreError where the disk takes nothing.
+        Raises StoreError where the disk takes nothing or the database server is away.
         """
         try:
             with self._writing, Session(self.engine, expire_on_commit=False) as session:
@@ -74,7 +86,7 @@ class Database:
                 yield session
                 session.commit()
         except DBAPIError as error:
-            words = _refused_by_the_disk(error)
+            words = _refused_by_the_disk(error) or _server_away(error)
             if words is None:
                 raise
             raise StoreError(words) from error
@@ -92,6 +104,15 @@ def _refused_by_the_disk(error: DBAPIError) -> str | None:
     if code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN):
         return f"the database cannot be written ({error.orig}): look after its disk"
     return None
+
+
+def _server_away(error: DBAPIError) -> str | None:
+    """Words for people on a database server that does not answer; None: it is another fault."""
+    code: str | None = getattr(error.orig, "sqlstate", "")  # "": SQLite, which has no server
+    away = isinstance(error, OperationalError) and (code is None or code.startswith(AWAY))
+    if not away:
+        return None
+    return "the database server does not answer: see that it runs and that its disk has room"
 
 
 def upgrade(engine: Engine) -> None:

@@ -10,6 +10,8 @@ import pytest
 from sqlalchemy import event
 from websockets.asyncio.client import connect
 
+from analysis.samples import Segment
+from sensors import wire
 from sensors.collector import Collector
 from sensors.replay import ReplaySource
 from sensors.service_link import ServiceAddress
@@ -103,6 +105,37 @@ async def test_a_session_can_begin_once_the_disk_has_room(disk, served):
         await line.hello()
         await line.send_all([batch(sequence) for sequence in range(3)])
     assert numbers(disk.folder / "torsolog.db", "pelvis") == list(range(60))
+
+
+async def test_a_database_server_that_has_gone_is_said_and_samples_wait_for_it(postgresql):
+    """As PostgreSQL does where its own log finds the disk full: it ends, and is started again."""
+    url = postgresql.new_database()
+    name = url.removeprefix("postgresql://tests@/").partition("?")[0]
+    words = "the database server does not answer: see that it runs and that its disk has room"
+    async with (
+        running(Settings(url, port=0, radio=False)) as service,
+        line_to(service.address) as line,
+    ):
+        await line.hello()
+        await line.send_all([batch(0)])
+        postgresql.rename(name, "away")
+        for answer in (
+            await service.http.get("/api/sessions"),
+            await service.http.post("/api/sessions", json={"title": "Range"}),
+        ):
+            assert (answer.status_code, answer.json()["detail"]) == (503, words)
+        with pytest.raises(AssertionError, match=words):
+            await line.send_all([batch(1)])
+        postgresql.rename("away", name)
+        (session,) = (await service.http.get("/api/sessions")).json()
+        async with line_to(service.address) as again:
+            welcome = await again.hello(session=session["id"])
+            assert welcome.resume["pelvis-1"] == 1
+            await again.send_all([batch(1)])
+            await again.send(wire.Finish())
+            await again.socket.wait_closed()
+        samples = service.parts.store.raw.samples(session["id"], Segment.PELVIS)
+        assert samples.gyro[:, 0].tolist() == list(range(40))
 
 
 async def test_a_database_that_may_only_be_read_is_said_and_cured(settings):

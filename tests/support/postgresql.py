@@ -74,6 +74,13 @@ class Cluster:
         self.run("createdb", "-h", str(self._folder), "-U", "tests", name)
         return f"postgresql://tests@/{name}?host={self._folder}"
 
+    def rename(self, name: str, new: str) -> None:
+        """Take a database away under its name, whoever is connected to it."""
+        end = f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{name}'"
+        move = f'ALTER DATABASE "{name}" RENAME TO "{new}"'
+        host = ("-h", str(self._folder), "-U", "tests", "-d", "postgres")
+        self.run("psql", *host, "-c", end, "-c", move)
+
 
 @contextmanager
 def private_cluster() -> Iterator[Cluster]:
