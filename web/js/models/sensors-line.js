@@ -2,7 +2,8 @@
 
 import { clockIsYoung, isTrouble, SEGMENTS, segmentName, troubleText } from "./sensor-facts.js";
 
-const SWAPPED = "The sensors seem to be worn the wrong way round: stop, swap them, start again.";
+const SWAPPED = "The sensors seem to be worn the wrong way round: ";
+const CURE = { here: "swap them with the button below.", elsewhere: "stop, swap them, start again." };
 
 /** `losing`: segments that lose samples now. @returns {level, text} as for the state line of Range. */
 export function sensorsLine(state, losing = []) {
@@ -18,7 +19,9 @@ export function sensorsLine(state, losing = []) {
 
 function running(state, losing) {
   const troubles = SEGMENTS.map((segment) => troubleOf(segment, state, losing)).filter(Boolean);
-  if (state.swapped || state.streams.some(({ swapped }) => swapped)) troubles.push(SWAPPED);
+  if (state.swapped || state.streams.some(({ swapped }) => swapped)) {
+    troubles.push(SWAPPED + (state.radio.streaming ? CURE.here : CURE.elsewhere));
+  }
   if (troubles.length > 0) return loud(troubles.join(" "));
   if (SEGMENTS.some((segment) => !state.worn(segment))) {
     return { level: "calm", text: "Connecting to the sensors\u2026" };
