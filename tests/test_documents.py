@@ -26,7 +26,7 @@ def test_the_readme_opens_with_the_job_then_the_picture_then_the_two_commands():
 def test_there_are_exactly_two_commands_one_line_each():
     demo, tests = readme_commands()
     assert demo.endswith("torsolog demo")
-    assert tests.endswith("pytest")
+    assert tests.endswith("pytest -n 2")
     for command in (demo, tests):
         assert command.startswith("python3 -m venv .venv && .venv/bin/pip install -c constraints.")
 

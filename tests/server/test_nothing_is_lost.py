@@ -23,7 +23,7 @@ from server.settings import Settings, sqlite_url
 from server.store import Store
 from tests.support.running_service import running
 
-WITHIN_S = 60.0
+WITHIN_S = 120.0
 
 
 class WatchedSpool(MemorySpool):

@@ -11,7 +11,7 @@ import numpy as np
 
 from sensors.recording import Recording, SensorRecording
 
-WITHIN_S = 30.0
+WITHIN_S = 60.0
 FIRST = {"pelvis": 0, "upper_back": 100_000}
 
 

@@ -16,7 +16,7 @@ import urllib.request
 from pathlib import Path
 from typing import Any
 
-UP_WITHIN_S = 60.0
+UP_WITHIN_S = 120.0
 SWING_WITHIN_S = 120.0
 END_WITHIN_S = 20.0
 
