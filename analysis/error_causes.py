@@ -8,8 +8,8 @@ square to their hips. Bias, its certainty and the vertical's come from the sampl
 
 Riding moves every reading the same way, and half of the sensors are not moved at all, so where
 nothing is said of what holds a sensor it is not corrected; its mean effect counts in full beside
-its spread (JCGM 100:2008, F.2.4.5). Said to be strapped on, a sensor has its mean ride undone and
-the spread of springs is left; on a plate it does not ride.
+its spread (JCGM 100:2008, F.2.4.5). Said to be strapped on, a sensor has its mean ride undone; what
+that leaves of each spring counts the same way. On a plate it does not ride.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ RIDING_SHARE = 0.5
 """How many sensors ride on soft tissue (own assumption; no published share)."""
 RIDING_SHARES = {
     Fixing.UNKNOWN: (RIDING_SHARE, RIDING_SHARE),
-    Fixing.STRAPPED: (1.0, 0.0),
+    Fixing.STRAPPED: (1.0, 1.0),
     Fixing.RIGID: (0.0, 0.0),
 }
 """Sensors that ride, as they count for the spread of rides and for the mean ride left in."""

@@ -21,7 +21,8 @@ from analysis import rotation
 from analysis.kinematics import ORIENTATION, RATE, SegmentPath
 from analysis.orientation import SegmentMotion
 from analysis.pieces import Between, cumulative
-from analysis.results import Interval
+from analysis.results import Fixing, Interval
+from analysis.ride import LAG_S, SOFTNESS_S2
 from analysis.samples import Array
 from analysis.stamps import lateness
 
@@ -146,7 +147,7 @@ def trunk_series(
     sensor = np.array([rotation.to_matrix(motion.mounting.rotation) for motion in motions])
     rows = np.array(
         [
-            _series(path, within, times, axes, motion.time_s)
+            _series(path, within, times, axes, motion)
             for motion, path, axes in zip(motions, paths, sensor, strict=True)
         ]
     )
@@ -172,7 +173,7 @@ def trunk_series(
 
 
 def _series(
-    path: SegmentPath, within: Interval, times: Array, sensor: Array, stamps: Array
+    path: SegmentPath, within: Interval, times: Array, sensor: Array, motion: SegmentMotion
 ) -> Array:
     """Rows (56, k) of one segment, in the order in which `trunk_series` takes them apart."""
     curves = path.curves
@@ -182,8 +183,8 @@ def _series(
     # values and slopes at samples are the lowest coefficients; the last sample has no piece
     time_s, value, slope = curves.time_s[part], curves.pieces[3, :, part], curves.pieces[2, :, part]
     rate, acceleration = value[RATE], slope[RATE]
-    row = int(stamps.searchsorted(time_s[0]))
-    late_s = lateness(stamps, row, row + time_s.size)
+    row = int(motion.time_s.searchsorted(time_s[0]))
+    late_s = lateness(motion.time_s, row, row + time_s.size)
     rows, slewed = np.empty((52 + len(RIDES), time_s.size)), acceleration * late_s
     axes = rotation.to_matrix(value[ORIENTATION].T).transpose(1, 2, 0)
     added = np.add.reduce(axes * slewed, axis=1)
@@ -195,8 +196,9 @@ def _series(
     rows[30:33], rows[33:36], rows[36] = rate, cumulative(time_s, rate), acceleration[1]
     rows[37], rows[38], rows[39] = slewed[1], cumulative(time_s, slewed[1:2])[0], late_s
     rides = rows[40:52].reshape(3, len(RIDES), -1)
+    of_ride = _ride_left if motion.mounting.fixing is Fixing.STRAPPED else _ride
     for k, (hertz, damping) in enumerate(RIDES):
-        rides[:, k], rows[52 + k] = _ride(time_s, acceleration, hertz, damping)
+        rides[:, k], rows[52 + k] = of_ride(time_s, acceleration, hertz, damping)
     return Between.of(times, time_s)(rows)
 
 
@@ -230,14 +232,43 @@ def _ride(time_s: Array, acceleration: Array, hertz: float, damping: float) -> t
     """
     stiffness = 2.0 * np.pi * hertz
     settling_s = 2.0 * damping / stiffness
-    step_s = float(time_s[-1] - time_s[0]) / (time_s.size - 1)
-    kept = float(np.exp(-step_s / settling_s))
-    lagged = (1.0 - kept) * settling_s / step_s
     target = acceleration / -(stiffness**2)
-    start = target[:, :1].copy()
-    ride = np.asarray(lfilter([1.0 - lagged, lagged - kept], [1.0, -kept], target - start))
-    ride += start
+    ride = _lagged(time_s, target, settling_s)
     return ride, (target[1] - ride[1]) / settling_s
+
+
+def _ride_left(
+    time_s: Array, acceleration: Array, hertz: float, damping: float
+) -> tuple[Array, Array]:
+    """The same where the mean ride was undone (`analysis.ride`): what that leaves of this ride.
+
+    The acceleration is then nearly the segment's own, and f'' + 2 d w f' + w^2 f = -a'' as it is:
+    with p a root of it, f is the imaginary part of z over that of p, z' = p z - a''. Undoing adds
+    the shown s'' = -(2 d w f' + w^2 f), late and over the mean w^2.
+    """
+    natural = 2.0 * np.pi * hertz
+    root = natural * complex(-damping, np.sqrt(1.0 - damping**2))
+    target = -acceleration
+    lagged = _lagged(time_s, target, -1.0 / root)
+    ride, speed = -(lagged / root).imag / root.imag, -lagged.imag / root.imag
+    shown = 2.0 * root.real * speed - natural**2 * ride
+    change = 2.0 * root.real * (target[1] + shown[1]) - natural**2 * speed[1]
+    late = time_s - LAG_S
+    undone = np.array([np.interp(late, time_s, row) for row in (*shown, change)])
+    undone *= SOFTNESS_S2
+    return ride + undone[:3], speed[1] + undone[3]
+
+
+def _lagged(time_s: Array, target: Array, settling_s: complex) -> Array:
+    """y of y' = (target - y) / settling_s, settled at first; target (3, n) straight between
+    samples."""
+    step_s = float(time_s[-1] - time_s[0]) / (time_s.size - 1)
+    kept = np.exp(-step_s / settling_s)
+    lagged = (1.0 - kept) * settling_s / step_s
+    start = target[:, :1].copy()
+    found = np.asarray(lfilter([1.0 - lagged, lagged - kept], [1.0, -kept], target - start))
+    found += start
+    return found
 
 
 def _root(covariance: Array) -> Array:

@@ -16,9 +16,9 @@ from analysis.columns import COLUMNS
 from analysis.error_causes import RIDING, SCALE_U, SQUARE
 from analysis.joint_effects import joint_direction
 from analysis.mounting_effect import mounting_uncertainty
-from analysis.results import GolferFacts, Handedness, Interval, Sex
+from analysis.results import Fixing, GolferFacts, Handedness, Interval, Sex
 from analysis.samples import SampleTable
-from analysis.segment_effects import CAUSES, SCALE, SLEW, angle_rows
+from analysis.segment_effects import CAUSES, RIDE, RIDES, SCALE, SLEW, angle_rows
 from analysis.session import analyse_session, analyse_window
 from analysis.uncertainty import cause_effects, column_uncertainty
 from sensors.faults import SensorFaults, SoftTissue
@@ -68,14 +68,14 @@ def with_clock(table, *, late_s=0.0, u_s=0.0):
     return SampleTable(table.time_s + late_s, table.gyro, table.accel, u_s)
 
 
-def one_swing(golfer, faults):
+def one_swing(golfer, faults, fixing=Fixing.UNKNOWN):
     """The only swing of a session with two such sensors, worn in segment axes."""
     whole = SimulatedRangeSession(
         PracticePlan(swings=1, busy=0.2), {"pelvis": faults, "upper_back": faults}, 7, golfer
     )
     samples = [whole.sensor(name) for name in ("pelvis", "upper_back")]
     tables = [SampleTable(s.time_s, s.gyro, s.accel) for s in samples]
-    (found,) = analyse_session(*tables, [worn_in_segment_axes()], FACTS)
+    (found,) = analyse_session(*tables, [worn_in_segment_axes().fixed(fixing, fixing)], FACTS)
     return found
 
 
@@ -240,6 +240,48 @@ def test_riding_moves_numbers_as_stated_for_a_sensor_of_the_middle(monkeypatch, 
         name = "top_s" if column == "upper_back_reversal_s" else column
         seen = swings[False].metrics[name] - swings[True].metrics[name]
         stated = row[name][RIDING] / np.sqrt(0.5)
+        assert stated == pytest.approx(seen, rel=0.2, abs=allowed), column
+
+
+def test_the_less_is_known_of_what_holds_it_the_more_riding_adds_to_the_uncertainty(session, swing):
+    rigid, strapped, unknown = (
+        again(session, swing.window, calibration=session.calibration.fixed(one, one)).uncertainty
+        for one in (Fixing.RIGID, Fixing.STRAPPED, Fixing.UNKNOWN)
+    )
+    for column in ("pelvis_peak_dps", "upper_back_peak_dps", "top_s", "pelvis_runway_deg"):
+        assert rigid[column] < strapped[column] < unknown[column], column
+
+
+@pytest.mark.parametrize("ride", range(len(RIDES)))
+def test_what_undoing_leaves_of_a_ride_is_stated_where_sensors_are_said_to_be_strapped(
+    monkeypatch, ride
+):
+    """Each spring of the uncertainty put into the sensors, against the same swing worn rigidly."""
+    rigid = one_swing(LONG_TURN_GOLFER, SensorFaults())
+    readings = []
+    monkeypatch.setattr(
+        swing_module,
+        "column_uncertainty",
+        lambda reading: (readings.append(reading), column_uncertainty(reading))[1],
+    )
+    riding = one_swing(
+        LONG_TURN_GOLFER, SensorFaults(soft_tissue=SoftTissue(*RIDES[ride])), Fixing.STRAPPED
+    )
+    row = cause_effects(readings[-1])
+    for column, allowed in {
+        "top_s": 0.0003,
+        "pelvis_reversal_s": 0.0003,
+        "pelvis_peak_s": 0.0004,
+        "upper_back_peak_s": 0.0005,
+        "pelvis_peak_dps": 0.6,
+        "upper_back_peak_dps": 0.6,
+        "upper_back_runway_s": 0.0006,
+        "pelvis_runway_deg": 0.15,
+        "upper_back_turn_top_deg": 0.08,
+    }.items():
+        own = row[column][RIDE.start + ride] + row[column][CAUSES + RIDE.start + ride]
+        stated = own * np.sqrt(len(RIDES)) + row[column][RIDING]
+        seen = riding.metrics[column] - rigid.metrics[column]
         assert stated == pytest.approx(seen, rel=0.2, abs=allowed), column
 
 
