@@ -49,6 +49,12 @@ class StatusBoard:
                 known.heard_at = now
             self._watched[stream.stream_id] = known or _Watched(stream, heard_at=now)
 
+    def was_away(self, seconds: float) -> None:
+        """The service itself stood still for so long: nobody was silent meanwhile."""
+        for watched in self._watched.values():
+            watched.heard_at += seconds
+            watched.reported_at += seconds
+
     def arrived(self, batch: wire.SampleBatch, end_s: float, now: float) -> bool:
         """A batch of a stream came. True: the sensors now seem to be worn the wrong way round."""
         watched = self._watched.get(batch.stream_id)

@@ -11,6 +11,8 @@ from server.views import StatusMessage
 
 EVERY_S = 1.0
 LOOK_EVERY_S = 0.25
+AWAY_FROM_S = 0.25
+"""A look that is late by more: this computer was too busy, or asleep."""
 
 _Told = tuple[dict[str, StreamState], str | None, bool]
 
@@ -18,10 +20,14 @@ _Told = tuple[dict[str, StreamState], str | None, bool]
 async def watch(service: Service) -> None:
     """Publish the state of every expected stream until cancelled."""
     said: dict[str, tuple[float, _Told]] = {}
+    loop = asyncio.get_running_loop()
+    due_s = loop.time()
     while True:
-        now = service.clock.monotonic()
+        now, late_s = service.clock.monotonic(), loop.time() - due_s
         said = {session_id: was for session_id, was in said.items() if session_id in service.boards}
         for session_id, board in service.boards.items():
+            if late_s > AWAY_FROM_S:
+                board.was_away(late_s)
             streams = board.streams(now)
             trouble = service.commits.trouble
             late = lateness(board, service.live.progress(session_id))
@@ -31,4 +37,5 @@ async def watch(service: Service) -> None:
                 said[session_id] = (now, told)
                 message = StatusMessage(streams=streams, trouble=trouble, late=late)
                 service.hub.publish(session_id, message)
+        due_s = loop.time() + LOOK_EVERY_S
         await asyncio.sleep(LOOK_EVERY_S)

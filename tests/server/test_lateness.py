@@ -78,6 +78,14 @@ def test_samples_that_wait_are_no_silence_of_the_sensor():
     assert {one.state for one in watched.streams(gone)} == {"silent"}, "its collector says no more"
 
 
+def test_a_service_that_stood_still_itself_calls_no_sensor_silent():
+    watched = board()
+    back = 200.0 + 0.5 + 3.0 * SILENT_AFTER_S
+    watched.was_away(3.0 * SILENT_AFTER_S)
+    assert {one.state for one in watched.streams(back)} == {"streaming"}
+    assert {one.state for one in watched.streams(back + SILENT_AFTER_S)} == {"silent"}
+
+
 async def test_pages_are_told_how_late_the_service_is_and_when_it_is_no_longer(settings):
     async with running(settings) as service, line_to(service.address) as line:
         await line.hello()
