@@ -138,7 +138,7 @@ class MomentEffects:
                 (
                     rows[0][..., turn_columns],
                     rows[1:, :, :, top].transpose(1, 2, 0),
-                    np.broadcast_to(direction, (2, *direction.shape)),
+                    np.array((direction, direction)),
                 ),
                 axis=2,
             ),

@@ -264,7 +264,7 @@ def _variances(values: Array, first: Rows, last: Rows) -> Array:
     one after another and apart."""
     inside = values[:, first[0] : last[-1]]
     # sums over a spell and over what lies between it and the next, in turn
-    stops = np.stack((first, last), axis=1).ravel()[:-1] - first[0]
+    stops = np.array((first, last)).T.ravel()[:-1] - first[0]
     counts = last - first
     mean = np.add.reduceat(inside, stops, axis=1)[:, ::2] / counts
     variance = np.add.reduceat(inside * inside, stops, axis=1)[:, ::2] / counts - mean * mean

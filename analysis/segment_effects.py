@@ -187,14 +187,16 @@ def _series(
     late_s = lateness(motion.time_s, row, row + time_s.size)
     rows, slewed = np.empty((52 + len(RIDES), time_s.size)), acceleration * late_s
     axes = rotation.to_matrix(value[ORIENTATION].T).transpose(1, 2, 0)
-    added = np.add.reduce(axes * slewed, axis=1)
-    summed = np.concatenate((sensor.T @ axes, axes, added[:, None]), axis=1)
-    summed[:, :3] *= sensor.T @ rate
+    summed = np.empty((25, time_s.size))
+    turned = summed[:21].reshape(3, 7, -1)
+    np.multiply(sensor.T @ axes, sensor.T @ rate, out=turned[:, :3])
+    turned[:, 3:6], turned[:, 6] = axes, np.add.reduce(axes * slewed, axis=1)
+    summed[21:24], summed[24] = rate, slewed[1]
+    integral = cumulative(time_s, summed)
     world = rows[:30].reshape(3, 10, -1)
-    world[:, _AXES] = axes
-    world[:, 3:] = cumulative(time_s, summed.reshape(21, -1)).reshape(3, 7, -1)
-    rows[30:33], rows[33:36], rows[36] = rate, cumulative(time_s, rate), acceleration[1]
-    rows[37], rows[38], rows[39] = slewed[1], cumulative(time_s, slewed[1:2])[0], late_s
+    world[:, _AXES], world[:, 3:] = axes, integral[:21].reshape(3, 7, -1)
+    rows[30:33], rows[33:36], rows[36] = rate, integral[21:24], acceleration[1]
+    rows[37], rows[38], rows[39] = slewed[1], integral[24], late_s
     rides = rows[40:52].reshape(3, len(RIDES), -1)
     of_ride = _ride_left if motion.mounting.fixing is Fixing.STRAPPED else _ride
     for k, (hertz, damping) in enumerate(RIDES):
