@@ -26,6 +26,8 @@ from tests.support.service_thread import SensorLine, ServiceThread
 from tests.support.wire_line import STREAMS, batch, simulated_messages
 from tests.web.conftest import simulated
 
+DENIED = ("org.freedesktop.DBus.Error.AccessDenied", "Rejected send message")
+
 pytestmark = pytest.mark.usefixtures("own_configuration")
 
 
@@ -92,8 +94,12 @@ def test_a_start_without_both_sensors_is_refused_in_words(browser, empty_service
     [
         ({"do": "power", "on": False}, "Bluetooth is switched off"),
         ({"do": "unplug"}, "This computer has no Bluetooth LE adapter"),
+        (
+            {"do": "fail", "member": "StartDiscovery", "with_errors": [DENIED]},
+            "Bluetooth may not be used from here: add yourself to the group \u201cbluetooth\u201d",
+        ),
     ],
-    ids=["switched off", "no adapter"],
+    ids=["switched off", "no adapter", "not allowed"],
 )
 def test_an_obstacle_of_the_computer_is_loud_with_what_to_do(phone, empty_service, order, words):
     with rig_within_reach(empty_service, pair=False) as rig:

@@ -12,7 +12,7 @@ const SWAPPED = "The sensors seem to be worn the wrong way round: swap them on t
 export function stateLine({ channel, session, streams, calibration, trouble, late, losing = [] }) {
   if (channel.kind === "lost") return lost(channel);
   if (channel.kind !== "open") return { level: "calm", text: "Connecting to the service\u2026" };
-  if (session === null) return { level: "calm", text: "No session is open. Start one to see swings here." };
+  if (session === null) return { level: "calm", text: "No session is open. Start one on the Sensors page to see swings here." };
   if (session.ended_at) return { level: "calm", text: "This session has ended. Its swings stay here and under Swings." };
   if (trouble) return { level: "loud", text: sentence(trouble) };
   return sensors({ streams, calibration, late, losing });
