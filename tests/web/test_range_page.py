@@ -119,8 +119,8 @@ def test_sensors_that_fall_silent_are_said_loudly_and_by_name(empty_page, line):
     show_range(empty_page)
     line.send(list(simulated_messages(simulated(swings=0)))[:40])
     expect(empty_page.locator(STATE)).to_have_attribute("data-level", "loud")
-    expect(empty_page.locator(STATE)).to_contain_text("Pelvis sensor silent")
-    expect(empty_page.locator(STATE)).to_contain_text("Upper back sensor silent")
+    expect(empty_page.locator(STATE)).to_contain_text("Pelvis sensor is silent")
+    expect(empty_page.locator(STATE)).to_contain_text("Upper back sensor is silent")
 
 
 def test_a_session_without_calibration_says_what_to_do(empty_page, line):
