@@ -145,13 +145,15 @@ class SampleStream:
 
     def between(self, start_s: float, end_s: float) -> SampleTable:
         """Samples with start_s <= time < end_s that are still held, as one table."""
-        return joined(
-            [
-                table.between(start_s, end_s)
-                for table in self._tables
-                if table.time_s[-1] >= start_s and table.time_s[0] < end_s
-            ]
-        )
+        tables = [
+            table
+            for table in self._tables
+            if table.time_s[-1] >= start_s and table.time_s[0] < end_s
+        ]
+        # those between the first and the last lie within as a whole
+        for row in {0, len(tables) - 1} if tables else ():
+            tables[row] = tables[row].between(start_s, end_s)
+        return joined(tables)
 
     def _settle(self, up_to: int) -> None:
         means = block_means(joined(self._open))
