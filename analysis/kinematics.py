@@ -8,7 +8,6 @@ the step), so both can be asked at any common time.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,7 +27,8 @@ _UNTWIST_STEPS = 4
 ORIENTATION, RATE = slice(0, 4), slice(4, 7)
 """Curves of a segment's path: its quaternion, segment-to-world, and its angular velocity."""
 
-_HALF_TURN = (0.0, 0.0, 1.0, 0.0)
+_Quaternion = tuple[float, float, float, float]
+_HALF_TURN: _Quaternion = (0.0, 0.0, 1.0, 0.0)
 """About the vertical."""
 
 
@@ -58,16 +58,18 @@ class SegmentPath:
     """A segment around a swing.
 
     curves: ORIENTATION, whose quaternions are nearly of unit length between samples, and RATE,
-    rad/s in segment axes. heading: that at address, rad, from which its turn is counted.
+    rad/s in segment axes. address: the quaternion at address (w, x, y, z); heading: the heading
+    there, rad, from which the turn is counted.
     """
 
     rates: Rates
     curves: Cubics
-    heading: float = 0.0
+    address: _Quaternion
+    heading: float
 
     def headed(self, by: float) -> SegmentPath:
         """The same motion with everything turned about the vertical, rad."""
-        cosine, sine = np.cos(0.5 * by), np.sin(0.5 * by)
+        cosine, sine = math.cos(0.5 * by), math.sin(0.5 * by)
         turn = np.array(
             [
                 [cosine, 0.0, -sine, 0.0],
@@ -78,36 +80,53 @@ class SegmentPath:
         )
         pieces = self.curves.pieces.copy()
         pieces[:, ORIENTATION] = turn @ pieces[:, ORIENTATION]
-        return SegmentPath(self.rates, Cubics(self.curves.time_s, pieces), self.heading + by)
+        curves = Cubics(self.curves.time_s, pieces)
+        address = _product((cosine, 0.0, sine, 0.0), self.address)
+        return SegmentPath(self.rates, curves, address, self.heading + by)
 
 
 @dataclass(frozen=True, slots=True)
 class Postures:
     """Pelvis and upper back at n times.
 
-    orientation (2, n, 4): segment-to-world; rate (2, n, 3) rad/s, segment axes, filtered; heading
-    (2, 1) rad at address. sign +1 where toward the target is to the left.
+    times (n,) s. orientation (2, n, 4): segment-to-world; rate (2, n, 3) rad/s, segment axes,
+    filtered. turn (2, n) rad: since address, toward the target. joint (n,) rad: axial rotation of
+    the spine joint angles, positive with the upper back further away from the target, of paths
+    that are `untwisted`. sign +1 where toward the target is to the left.
     """
 
+    times: Array
     orientation: Array
     rate: Array
-    heading: Array
+    turn: Array
+    joint: Array
     sign: float
 
     @classmethod
     def at(cls, paths: tuple[SegmentPath, SegmentPath], times: Array) -> Postures:
         """Of two paths at times (n,) s of both."""
-        curves = np.array([path.curves.at(times) for path in paths])
+        curves, sign = np.array([path.curves.at(times) for path in paths]), paths[0].rates.sign
+        orientation = rotation.normalise(curves[:, ORIENTATION].transpose(0, 2, 1))
+        at_address = np.array([[path.heading] for path in paths])
         return cls(
-            rotation.normalise(curves[:, ORIENTATION].transpose(0, 2, 1)),
+            times,
+            orientation,
             curves[:, RATE].transpose(0, 2, 1),
-            np.array([[path.heading] for path in paths]),
-            paths[0].rates.sign,
+            sign * _wrapped(rotation.heading(orientation) - at_address),
+            -sign * rotation.spine_axial_rotation(orientation[0], orientation[1]),
+            sign,
         )
 
-    def turn(self) -> Array:
-        """Turn of each since address, (2, n) rad, toward the target."""
-        return self.sign * _wrapped(rotation.heading(self.orientation) - self.heading)
+    def rows(self, part: slice) -> Postures:
+        """Those at some of the times."""
+        return Postures(
+            self.times[part],
+            self.orientation[:, part],
+            self.rate[:, part],
+            self.turn[:, part],
+            self.joint[part],
+            self.sign,
+        )
 
     def turn_rate(self) -> Array:
         """How fast each turns toward the target, (2, n) rad/s.
@@ -124,18 +143,13 @@ class Postures:
         """Velocity of each about its own long axis, (2, n) rad/s, toward the target."""
         return self.sign * self.rate[..., 1]
 
-    def joint_separation(self) -> Array:
-        """Axial rotation of the spine joint angles, (n,) rad, positive with the upper back further
-        away from the target; of paths that are `untwisted`."""
-        pelvis, upper_back = self.orientation
-        return -self.sign * rotation.spine_axial_rotation(pelvis, upper_back)
-
     def angles(self, row: int) -> Array:
         """Turn since address, obliquity with the lead side up and forward tilt of each at one of
         the times, (2, 3) rad, in the golfer's signs."""
         angles = rotation.cardan_yxz(self.orientation[:, row])
-        angles[:, 0] = _wrapped(angles[:, 0] - self.heading[:, 0])
-        return np.asarray(angles * np.array([self.sign, self.sign, -1.0]))
+        angles *= np.array([self.sign, self.sign, -1.0])
+        angles[:, 0] = self.turn[:, row]
+        return angles
 
 
 def filtered_rates(motion: SegmentMotion, stretch: Interval, sign: float) -> Rates:
@@ -160,20 +174,19 @@ def segment_path(
     first = int(rates.spline.time_s.searchsorted(time_s[0]))
     by_rate = rates.spline.pieces[..., first : first + time_s.size - 1]
     curves = Cubics(time_s, np.concatenate((orientation.pieces, by_rate), axis=1))
-    heading = float(rotation.heading(orientation.at(np.array([address_s]))[:, 0]))
-    return SegmentPath(rates, curves, heading)
+    w, x, y, z = orientation.at(np.array([address_s]))[:, 0].tolist()
+    # `rotation.heading` of one alone
+    heading = math.atan2(2.0 * (x * z + w * y), 1.0 - 2.0 * (x * x + y * y))
+    return SegmentPath(rates, curves, (w, x, y, z), heading)
 
 
-def untwisted(
-    pelvis: SegmentPath, upper_back: SegmentPath, address_s: float
-) -> tuple[SegmentPath, SegmentPath]:
+def untwisted(pelvis: SegmentPath, upper_back: SegmentPath) -> tuple[SegmentPath, SegmentPath]:
     """Both paths with headings such that the spine's axial joint rotation is 0 at address.
 
     The sensors know no common heading, so one must be assumed; the pelvis keeps its own.
     """
-    at = np.array([address_s])
-    hips, placed = (path.curves.at(at)[ORIENTATION, 0].tolist() for path in (pelvis, upper_back))
-    back = [hips[0], -hips[1], -hips[2], -hips[3]]
+    w, x, y, z = pelvis.address
+    back, placed = (w, -x, -y, -z), upper_back.address
     # a turn of the upper back about the vertical by h: cos(h / 2) of the first, sin of the second
     still, turned = _product(back, placed), _product(back, _product(_HALF_TURN, placed))
     heading = pelvis.heading - upper_back.heading
@@ -184,16 +197,16 @@ def untwisted(
     return pelvis, upper_back.headed(heading)
 
 
-def _product(first: Sequence[float], second: Sequence[float]) -> list[float]:
+def _product(first: _Quaternion, second: _Quaternion) -> _Quaternion:
     """`rotation.multiply` of two quaternions alone, for which arrays cost twenty times as much."""
     a, b, c, d = first
     w, x, y, z = second
-    return [
+    return (
         a * w - b * x - c * y - d * z,
         a * x + b * w + c * z - d * y,
         a * y - b * z + c * w + d * x,
         a * z + b * y - c * x + d * w,
-    ]
+    )
 
 
 def common_times(curves: tuple[AxialCurve, AxialCurve], start_s: float) -> Array:

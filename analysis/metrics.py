@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.events import AxialCurve, Downswing
 from analysis.impact import Impact
-from analysis.kinematics import Postures, SegmentPath
+from analysis.kinematics import Postures
 from analysis.power import axial_inertia, peak_power
 from analysis.results import GolferFacts
 from analysis.samples import Array, Segment
@@ -72,18 +72,23 @@ class Separation:
     searched: tuple[Array, Array, Array]
 
 
-def separation(pelvis: SegmentPath, upper_back: SegmentPath, moments: SwingMoments) -> Separation:
-    """Separation at the top, and its greatest between the earlier reversal and the last peak."""
+def search_times(moments: SwingMoments) -> Array:
+    """Times, s, at which `separation` wants the postures: evenly spaced from the earlier reversal
+    to the last peak, then the top and the address."""
     start_s = min(moments.pelvis.reversal_s, moments.top_s)
     end_s = moments.upper_back.peak_s
     steps = max(2, int(np.ceil((end_s - start_s) / SEARCH_STEP_S)) + 1)
-    times = np.append(np.linspace(start_s, end_s, steps), (moments.top_s, moments.address_s))
-    postures = Postures.at((pelvis, upper_back), times)
-    turn, turn_rate, joint = postures.turn(), postures.turn_rate(), postures.joint_separation()
+    return np.append(np.linspace(start_s, end_s, steps), (moments.top_s, moments.address_s))
+
+
+def separation(postures: Postures) -> Separation:
+    """Separation at the top, and its greatest between the earlier reversal and the last peak, from
+    postures at `search_times`."""
+    times, turn, turn_rate = postures.times, postures.turn, postures.turn_rate()
     apart, closing = turn[0] - turn[1], turn_rate[1] - turn_rate[0]
-    joint = joint - joint[-1]
+    joint = postures.joint - postures.joint[-1]
     greatest, joint_greatest, fastest = (
-        int(np.argmax(curve[:-2])) for curve in (apart, joint, closing)
+        int(curve[:-2].argmax()) for curve in (apart, joint, closing)
     )
     at_top = [PostureAtTop(*angles) for angles in postures.angles(-2).tolist()]
     return Separation(

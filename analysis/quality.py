@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 
 from analysis.filtering import CUTOFF_HZ, nominal_step_s
+from analysis.kinematics import SegmentPath
 from analysis.metrics import SwingMoments
 from analysis.orientation import SegmentMotion
 from analysis.results import Calibration, Flag, Handedness, Interval
@@ -32,22 +34,19 @@ NOT_SPOILING = frozenset({"uncalibrated"})
 
 def swing_flags(
     motions: tuple[SegmentMotion, SegmentMotion],
+    paths: tuple[SegmentPath, SegmentPath],
     moments: SwingMoments,
     clock_u_s: float,
     calibration: Calibration,
-    sign: float,
 ) -> tuple[Flag, ...]:
-    """Flags of a swing whose moments were found, worst first.
-
-    sign +1 where toward the target is to the left.
-    """
+    """Flags of a swing whose moments were found, worst first."""
     names = ("pelvis", "upper back")
     needed = Interval(moments.address_s, moments.upper_back.peak_s + 0.05)
     flags = []
-    for name, motion in zip(names, motions, strict=True):
+    for name, motion, path in zip(names, motions, paths, strict=True):
         flags += _sensor_flags(name, motion, needed)
         if calibration.calibrated:
-            flags += slip_flags(name, motion, moments.address_s, sign)
+            flags += slip_flags(name, motion, path, moments.address_s)
     flags += _address_flags(moments) + _clock_flags(clock_u_s)
     flags += calibration_flags(calibration)
     for name, motion, down in zip(
@@ -82,8 +81,8 @@ def reversal_u_s(motion: SegmentMotion, slope: float) -> float:
 
     slope rad/s^2 at the reversal. Noise within the filter's band; bias about the long axis.
     """
-    noise = motion.noise_density * np.sqrt(CUTOFF_HZ)
-    velocity_u = float(np.hypot(noise, np.sqrt(motion.bias_covariance[1, 1])))
+    noise = motion.noise_density * math.sqrt(CUTOFF_HZ)
+    velocity_u = math.hypot(noise, math.sqrt(motion.bias_covariance[1, 1]))
     return velocity_u / max(slope, 1e-6)
 
 
@@ -99,8 +98,9 @@ def _sensor_flags(name: str, motion: SegmentMotion, needed: Interval) -> list[Fl
     if holes:
         lost_ms = 1000.0 * sum(gap.end_s - gap.start_s for gap in holes)
         flags.append(Flag("gap", f"The {name} sensor lost {lost_ms:.0f} ms within the swing."))
-    within = (motion.time_s >= needed.start_s) & (motion.time_s <= needed.end_s)
-    clipped = int(np.count_nonzero(motion.clipped & within))
+    first = int(motion.time_s.searchsorted(needed.start_s))
+    last = int(motion.time_s.searchsorted(needed.end_s, side="right"))
+    clipped = int(np.count_nonzero(motion.clipped[first:last]))
     if clipped and clipped * nominal_step_s(motion.time_s) >= SHORTEST_CLIP_S:
         flags.append(
             Flag("clipped", f"The {name} sensor was at the end of its range ({clipped} samples).")

@@ -10,11 +10,10 @@ import math
 
 import numpy as np
 
-from analysis import rotation
 from analysis.error_causes import OFFSET_U, SQUARE_U
+from analysis.kinematics import ORIENTATION, SegmentPath
 from analysis.orientation import SegmentMotion
 from analysis.results import Flag
-from analysis.samples import Array
 from analysis.vertical_model import STANDARD_GRAVITY
 
 LEAN: dict[str, tuple[float, float]] = {
@@ -33,19 +32,17 @@ CERTAIN = 2.0
 sessions; of 400 others (seeds from 32 000) whose sensors had not slipped, none passed."""
 MOST_BENT = math.radians(60.0)
 """rad of bend beyond which the share of it that may show as a lean grows no more."""
-_UP: Array = np.array([0.0, 1.0, 0.0])
 
 
-def slip_flags(name: str, motion: SegmentMotion, address_s: float, sign: float) -> list[Flag]:
+def slip_flags(name: str, motion: SegmentMotion, path: SegmentPath, address_s: float) -> list[Flag]:
     """A flag 'slipped' where the posture of 'pelvis' or 'upper back' at address is not a golfer's.
 
-    sign +1 where toward the target is to the left. Only a slip that passes the limits can be told
-    from posture: 10 to 20 degrees, as it adds to the golfer's own lean or takes from it. For a
-    calibrated sensor.
+    Only a slip that passes the limits can be told from posture: 10 to 20 degrees, as it adds to the
+    golfer's own lean or takes from it. For a calibrated sensor.
     """
-    lean, bend = lean_and_bend(motion, address_s)
+    lean, bend = lean_and_bend(path, address_s)
     lean_u, bend_u = posture_u(motion, bend)
-    if _within(sign * lean, LEAN[name], lean_u) and _within(bend, BEND[name], bend_u):
+    if _within(path.rates.sign * lean, LEAN[name], lean_u) and _within(bend, BEND[name], bend_u):
         return []
     side = "right" if lean > 0.0 else "left"
     text = (
@@ -56,11 +53,15 @@ def slip_flags(name: str, motion: SegmentMotion, address_s: float, sign: float) 
     return [Flag("slipped", text)]
 
 
-def lean_and_bend(motion: SegmentMotion, time_s: float) -> tuple[float, float]:
-    """Lean to the right and bend forward of a segment against upright at a time, rad."""
-    row = min(int(np.searchsorted(motion.time_s, time_s)), motion.time_s.size - 1)
-    up = rotation.rotate(rotation.conjugate(motion.oriented(slice(row, row + 1))[0]), _UP)
-    return float(np.arctan2(-up[2], up[1])), float(np.arctan2(-up[0], up[1]))
+def lean_and_bend(path: SegmentPath, time_s: float) -> tuple[float, float]:
+    """Lean to the right and bend forward of a segment against upright at the first sample from a
+    time on, rad."""
+    row = min(int(path.curves.time_s.searchsorted(time_s)), path.curves.pieces.shape[2] - 1)
+    w, x, y, z = path.curves.pieces[3, ORIENTATION, row].tolist()
+    # heights of the segment's forward, upward and right axes
+    forward, upward = 2.0 * (x * y + w * z), 1.0 - 2.0 * (x * x + z * z)
+    right = 2.0 * (y * z - w * x)
+    return math.atan2(-right, upward), math.atan2(-forward, upward)
 
 
 def posture_u(motion: SegmentMotion, bend: float) -> tuple[float, float]:

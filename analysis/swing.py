@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from analysis import rotation
@@ -26,7 +28,13 @@ from analysis.kinematics import (
     target_sign,
     untwisted,
 )
-from analysis.metrics import SwingMoments, separation, swing_events, swing_metrics
+from analysis.metrics import (
+    SwingMoments,
+    search_times,
+    separation,
+    swing_events,
+    swing_metrics,
+)
 from analysis.orientation import SegmentMotion, segment_motions
 from analysis.quality import calibration_flags, direction_flag, swing_flags, unreadable_flag
 from analysis.results import Calibration, Curves, GolferFacts, Interval, Swing
@@ -95,14 +103,17 @@ def _analyse(  # noqa: PLR0917 - as `analyse_swing`
     rates, moments = _rates_and_moments(motions, sign, at_s, window.end_s)
     curves = (rates[0].axial, rates[1].axial)
     paths = _paths(motions, rates, Interval(moments.address_s, window.end_s))
-    apart = separation(paths[0], paths[1], moments)
+    searched_s, drawn_s = search_times(moments), _drawn_times(paths, moments.address_s)
+    postures = Postures.at(paths, np.concatenate((searched_s, drawn_s)))
+    apart = separation(postures.rows(slice(searched_s.size)))
+    drawn = postures.rows(slice(searched_s.size, None))
     metrics = swing_metrics(curves, moments, apart, golfer)
     clock_u_s = (pelvis.time_u_s, upper_back.time_u_s)
     reading = SwingReading(
         motions, paths, moments, apart, metrics, clock_u_s, calibration.calibrated, scale_u
     )
     uncertainty = column_uncertainty(reading)
-    flags = swing_flags(motions, moments, float(np.hypot(*clock_u_s)), calibration, sign)
+    flags = swing_flags(motions, paths, moments, math.hypot(*clock_u_s), calibration)
     if sign != target_sign(golfer.handedness):
         flags = (direction_flag(golfer.handedness), *flags)
     return Swing(
@@ -112,7 +123,7 @@ def _analyse(  # noqa: PLR0917 - as `analyse_swing`
         metrics,
         uncertainty.total,
         flags,
-        _drawn(paths, moments.address_s),
+        _curves(drawn, moments.address_s),
         uncertainty.lasting,
     )
 
@@ -135,7 +146,7 @@ def _paths(
         segment_path(motion, rate, around, since_address.start_s)
         for motion, rate in zip(motions, rates, strict=True)
     )
-    return untwisted(pelvis, upper_back, since_address.start_s)
+    return untwisted(pelvis, upper_back)
 
 
 def _unbroken(samples: SampleTable, at_s: float) -> SampleTable:
@@ -219,18 +230,19 @@ def _last_quiet(motions: tuple[SegmentMotion, SegmentMotion], takeaway_s: float)
     return min(ends) if min(ends) >= takeaway_s - ADDRESS_BEFORE_S else None
 
 
-def _drawn(paths: tuple[SegmentPath, SegmentPath], address_s: float) -> Curves:
+def _drawn_times(paths: tuple[SegmentPath, SegmentPath], address_s: float) -> Array:
     axial = (paths[0].rates.axial, paths[1].rates.axial)
     first_s = max(float(path.curves.time_s[0]) for path in paths)
-    time_s = common_times(axial, max(first_s, address_s - CURVES_BEFORE_S))
-    postures = Postures.at(paths, time_s)
-    turns = rotation.unwrap(postures.turn().T).T
-    joint = rotation.unwrap(postures.joint_separation())
-    joint -= np.interp(address_s, time_s, joint)
+    return common_times(axial, max(first_s, address_s - CURVES_BEFORE_S))
+
+
+def _curves(postures: Postures, address_s: float) -> Curves:
+    turns, joint = rotation.unwrap(postures.turn.T).T, rotation.unwrap(postures.joint)
+    joint = joint - np.interp(address_s, postures.times, joint)
     pelvis, upper_back = np.degrees(turns)
     velocity = np.degrees(postures.axial())
     return Curves(
-        time_s,
+        postures.times,
         pelvis,
         upper_back,
         pelvis - upper_back,

@@ -53,7 +53,7 @@ def test_turn_is_the_change_of_heading_of_the_right_axis(rate_hz: float):
     turn = np.radians(-80.0) * (share - np.sin(2.0 * np.pi * share) / (2.0 * np.pi))
     true = heading(lean * Rotation.from_euler("Y", turn[:, None])) - heading(lean)
     got, mirrored = (
-        Postures.at((path, path), at).turn()[0] for path in (path_of(table), path_of(table, -1.0))
+        Postures.at((path, path), at).turn[0] for path in (path_of(table), path_of(table, -1.0))
     )
     assert np.degrees(got) == pytest.approx(np.degrees(true), abs=0.15)
     assert np.degrees(mirrored) == pytest.approx(-np.degrees(got))
@@ -63,7 +63,7 @@ def test_the_turns_rate_is_its_slope():
     path = path_of(samples(34.0, 5.0, 0.0, 200.0))
     at = np.linspace(2.2, 2.8, 61)
     postures = Postures.at((path, path), at)
-    slope = np.gradient(postures.turn()[1], at, edge_order=2)
+    slope = np.gradient(postures.turn[1], at, edge_order=2)
     assert postures.turn_rate()[1, 1:-1] == pytest.approx(slope[1:-1], abs=0.01)
 
 
@@ -71,12 +71,12 @@ def test_the_spine_is_untwisted_at_address_whatever_the_sensors_headings():
     pelvis = path_of(samples(18.0, 0.0, 10.0, 200.0))
     for heading_deg in (0.0, 10.0, 150.0):
         upper = path_of(samples(34.0, 6.0, heading_deg, 200.0))
-        paths = untwisted(pelvis, upper, ADDRESS_S)
+        paths = untwisted(pelvis, upper)
         at = np.array([ADDRESS_S, 2.9])
         postures = Postures.at(paths, at)
-        joint = postures.joint_separation()
+        joint = postures.joint
         assert joint[0] == pytest.approx(0.0, abs=1e-4)
-        assert postures.turn()[1, 0] == pytest.approx(0.0, abs=1e-9)
+        assert postures.turn[1, 0] == pytest.approx(0.0, abs=1e-9)
         expected = _joint_by_scipy()
         assert np.degrees(joint[1]) == pytest.approx(expected, abs=0.1)
 
