@@ -99,16 +99,19 @@ def _followed(start: Array, steps: tuple[Array, Array, Array]) -> Array:
     A quaternion is a + b j with complex a = w + x i and b = y + z i. From one to the next,
         (a + b j)(c + d j) = (a c - b d*) + (a d + b c*) j,
     are two equations in four unknowns. `band` holds the matrix of all of them by its columns, of a
-    and b in turn, from the diagonal down.
+    and b in turn, from the diagonal down, each number as its real and imaginary part.
     """
     w, x, y, z = _step_quaternions(steps)
-    c, d = w + 1j * x, y + 1j * z
-    band = np.zeros((c.size + 1, 2, 4), dtype=np.complex128)
-    band[:-1, 0, 2], band[:-1, 0, 3] = -c, -d
-    band[:-1, 1, 1], band[:-1, 1, 2] = d.conj(), -c.conj()
-    right = np.zeros(2 * c.size + 2, dtype=np.complex128)
+    band = np.zeros((w.size + 1, 2, 4, 2))
+    by_a, by_b = band[:-1, 0], band[:-1, 1]
+    # -c and -d
+    by_a[:, 2, 0], by_a[:, 2, 1], by_a[:, 3, 0], by_a[:, 3, 1] = -w, -x, -y, -z
+    # d* and -c*
+    by_b[:, 1, 0], by_b[:, 1, 1], by_b[:, 2, 0], by_b[:, 2, 1] = y, -z, -w, x
+    right = np.zeros(2 * w.size + 2, dtype=np.complex128)
     right[:2] = complex(start[0], start[1]), complex(start[2], start[3])
-    solved: Array = blas.ztbsv(3, band.reshape(-1, 4).T, right, lower=1, diag=1).view(np.float64)
+    matrix = band.view(np.complex128).reshape(-1, 4).T
+    solved: Array = blas.ztbsv(3, matrix, right, lower=1, diag=1, overwrite_x=1).view(np.float64)
     return solved.reshape(-1, 4)[1:]
 
 

@@ -53,6 +53,12 @@ CLOCK = RIDE.stop
 """Time stamps late, s."""
 CAUSES = CLOCK + 1
 
+_STIFFNESS: Array = 2.0 * np.pi * np.array(RIDES)[:, 0]
+_SETTLING_S: Array = 2.0 * np.array(RIDES)[:, 1] / _STIFFNESS
+_SOFTNESS_S2: Array = -1.0 / (_STIFFNESS * _STIFFNESS)
+"""Of each of RIDES: what it settles at under a steady acceleration of the segment, per unit of it,
+s^2, and how fast, s."""
+
 BEFORE_S = 0.1
 """s of the curves before the address: what a ride does at first has settled by then."""
 _FROM_OFFSET: Array = np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]])
@@ -198,9 +204,8 @@ def _series(
     rows[30:33], rows[33:36], rows[36] = rate, integral[21:24], acceleration[1]
     rows[37], rows[38], rows[39] = slewed[1], integral[24], late_s
     rides = rows[40:52].reshape(3, len(RIDES), -1)
-    of_ride = _ride_left if motion.mounting.fixing is Fixing.STRAPPED else _ride
-    for k, (hertz, damping) in enumerate(RIDES):
-        rides[:, k], rows[52 + k] = of_ride(time_s, acceleration, hertz, damping)
+    of_rides = _rides_left if motion.mounting.fixing is Fixing.STRAPPED else _rides
+    rides[:], rows[52:] = of_rides(time_s, acceleration)
     return Between.of(times, time_s)(rows)
 
 
@@ -225,24 +230,29 @@ def angle_rows(right: Array) -> Array:
     return rows
 
 
-def _ride(time_s: Array, acceleration: Array, hertz: float, damping: float) -> tuple[Array, Array]:
-    """Turn of a riding sensor on its segment, (3, n) rad, from the acceleration (3, n) rad/s^2 that
-    the sensor itself shows, and its rate about the long axis, (n,) rad/s.
+def _rides(time_s: Array, acceleration: Array) -> tuple[Array, Array]:
+    """Turn of a sensor on its segment by each of RIDES, (3, RIDES, n) rad, from the acceleration
+    (3, n) rad/s^2 that the sensor itself shows, and its rate about the long axis, (RIDES, n) rad/s.
 
     The ride f of a segment with angle a is f'' + 2 d w f' + w^2 f = -a''. With the shown angle
     s = a + f this is 2 d w f' + w^2 f = -s'', of first order; s'' straight between samples.
     """
-    stiffness = 2.0 * np.pi * hertz
-    settling_s = 2.0 * damping / stiffness
-    target = acceleration / -(stiffness**2)
-    ride = _lagged(time_s, target, settling_s)
-    return ride, (target[1] - ride[1]) / settling_s
+    lagged = np.array([_lagged(time_s, acceleration, settling) for settling in _SETTLING_S])
+    rate = (acceleration[1] - lagged[:, 1]) * (_SOFTNESS_S2 / _SETTLING_S)[:, None]
+    lagged *= _SOFTNESS_S2[:, None, None]
+    return lagged.transpose(1, 0, 2), rate
+
+
+def _rides_left(time_s: Array, acceleration: Array) -> tuple[Array, Array]:
+    """The same where the mean ride was undone (`analysis.ride`): what that leaves of these rides."""
+    each = [_ride_left(time_s, acceleration, *ride) for ride in RIDES]
+    return np.stack([turn for turn, _ in each], axis=1), np.array([rate for _, rate in each])
 
 
 def _ride_left(
     time_s: Array, acceleration: Array, hertz: float, damping: float
 ) -> tuple[Array, Array]:
-    """The same where the mean ride was undone (`analysis.ride`): what that leaves of this ride.
+    """Turn (3, n) rad and rate (n,) rad/s that undoing leaves of one ride.
 
     The acceleration is then nearly the segment's own, and f'' + 2 d w f' + w^2 f = -a'' as it is:
     with p a root of it, f is the imaginary part of z over that of p, z' = p z - a''. Undoing adds
@@ -267,7 +277,7 @@ def _lagged(time_s: Array, target: Array, settling_s: complex) -> Array:
     step_s = float(time_s[-1] - time_s[0]) / (time_s.size - 1)
     kept = np.exp(-step_s / settling_s)
     lagged = (1.0 - kept) * settling_s / step_s
-    start = target[:, :1].copy()
+    start = target[:, :1]
     found = np.asarray(lfilter([1.0 - lagged, lagged - kept], [1.0, -kept], target - start))
     found += start
     return found
