@@ -38,7 +38,7 @@ class Blocks:
 
     def between(self, first: int, last: int) -> Blocks:
         """Blocks first <= index < last."""
-        low, high = np.searchsorted(self.index, (first, last))
+        low, high = self.index.searchsorted((first, last)).tolist()
         return Blocks(self.index[low:high], self.gyro[low:high])
 
     def followed_by(self, later: Blocks) -> Blocks:
@@ -78,8 +78,8 @@ def block_means(samples: SampleTable) -> Blocks:
     if not len(samples):
         return Blocks.none()
     number = np.floor(samples.time_s / BLOCK_S).astype(np.int64)
-    starts = np.flatnonzero(np.concatenate(([True], np.diff(number) > 0)))
-    counts = np.diff(np.concatenate((starts, [number.size])))
+    starts = np.concatenate(([0], np.flatnonzero(number[1:] > number[:-1]) + 1))
+    counts = np.diff(starts, append=number.size)
     # column by column: a sum over adjacent memory has one order of adding, whatever its place
     columns = [np.add.reduceat(np.ascontiguousarray(c), starts) / counts for c in samples.gyro.T]
     return Blocks(number[starts], np.stack(columns, axis=1))
@@ -174,10 +174,4 @@ def joined(tables: list[SampleTable]) -> SampleTable:
         return SampleTable(np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)))
     if len(tables) == 1:
         return tables[0]
-    return SampleTable(
-        np.concatenate([table.time_s for table in tables]),
-        np.concatenate([table.gyro for table in tables]),
-        np.concatenate([table.accel for table in tables]),
-        max(table.time_u_s for table in tables),
-        tables[-1].rate_sample,
-    )
+    return tables[-1].after(tables[:-1])

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum, StrEnum
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -89,11 +91,32 @@ class SampleTable:
         """The same samples in memory of their own, axis by axis, which makes work on them fast."""
         return self._with(*(a.copy(order="F") for a in (self.time_s, self.gyro, self.accel)))
 
-    def _with(self, time_s: Array, gyro: Array, accel: Array) -> SampleTable:
-        """With some of its rows, which were checked with the table and need no check again."""
+    def after(self, earlier: Sequence[SampleTable]) -> SampleTable:
+        """The samples of earlier tables, in order of time, and these as one table.
+
+        time_u_s: the greatest of all; rate_sample: that of these, the last ones. Raises SampleError
+        where a table does not begin after the one before it ends.
+        """
+        tables = (*earlier, self)
+        for one, other in pairwise(table.time_s for table in tables if len(table)):
+            if other[0] <= one[-1]:
+                raise SampleError(
+                    f"time_s: expected samples after {one[-1]:.6f} s, received {other[0]:.6f} s"
+                )
+        return self._with(
+            np.concatenate([table.time_s for table in tables]),
+            np.concatenate([table.gyro for table in tables]),
+            np.concatenate([table.accel for table in tables]),
+            max(table.time_u_s for table in tables),
+        )
+
+    def _with(
+        self, time_s: Array, gyro: Array, accel: Array, time_u_s: float | None = None
+    ) -> SampleTable:
+        """With rows that were checked with their tables and need no check again."""
         table = object.__new__(SampleTable)
         for name, array in (("time_s", time_s), ("gyro", gyro), ("accel", accel)):
             object.__setattr__(table, name, array)
-        object.__setattr__(table, "time_u_s", self.time_u_s)
+        object.__setattr__(table, "time_u_s", self.time_u_s if time_u_s is None else time_u_s)
         object.__setattr__(table, "rate_sample", self.rate_sample)
         return table

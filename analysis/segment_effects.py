@@ -54,11 +54,10 @@ CLOCK = RIDE.stop
 CAUSES = CLOCK + 1
 
 _STIFFNESS: Array = 2.0 * np.pi * np.array(RIDES)[:, 0]
-_SETTLING_S: Array = 2.0 * np.array(RIDES)[:, 1] / _STIFFNESS
 _SOFTNESS_S2: Array = -1.0 / (_STIFFNESS * _STIFFNESS)
-"""Of each of RIDES: what it settles at under a steady acceleration of the segment, per unit of it,
-s^2, and how fast, s."""
-
+_SETTLING_S: Array = 2.0 * np.array(RIDES)[:, 1] / _STIFFNESS
+"""Of each of RIDES: stiffness, natural angular frequency, rad/s; turn over a steady acceleration,
+s^2; time in which it settles, s."""
 BEFORE_S = 0.1
 """s of the curves before the address: what a ride does at first has settled by then."""
 _FROM_OFFSET: Array = np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]])
@@ -244,7 +243,7 @@ def _rides(time_s: Array, acceleration: Array) -> tuple[Array, Array]:
 
 
 def _rides_left(time_s: Array, acceleration: Array) -> tuple[Array, Array]:
-    """The same where the mean ride was undone (`analysis.ride`): what that leaves of these rides."""
+    """The same where the mean ride was undone (`analysis.ride`): what that leaves of them."""
     each = [_ride_left(time_s, acceleration, *ride) for ride in RIDES]
     return np.stack([turn for turn, _ in each], axis=1), np.array([rate for _, rate in each])
 

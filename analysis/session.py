@@ -105,8 +105,11 @@ def calibration_in_force(calibrations: Iterable[Calibration], time_s: float) -> 
 
     Before the first one the sensors are taken as worn in segment axes.
     """
-    known = [calibration for calibration in calibrations if calibration.from_s <= time_s]
-    return max(reversed(known), key=lambda c: c.from_s) if known else worn_in_segment_axes()
+    found = None
+    for calibration in calibrations:
+        if calibration.from_s <= time_s and (found is None or calibration.from_s >= found.from_s):
+            found = calibration
+    return found or worn_in_segment_axes()
 
 
 def analyse_session(
