@@ -148,6 +148,8 @@ def test_sensors_twisted_as_one_are_brought_together(phone, empty_service, tmp_p
     file = motion_file(tmp_path / "twist.npz", twist(120.0))
     with streaming(phone, empty_service, dict.fromkeys((PELVIS, UPPER_BACK), file)):
         phone.get_by_role("heading", name="Sync check").click()
+        settled = phone.locator("#sync [data-part=advice]")
+        expect(settled).to_contain_text("timing is known to", timeout=60_000)
         phone.get_by_role("button", name="Twist, 6 s").click()
         verdict = phone.locator("#sync [data-part=verdict]")
         expect(verdict.locator("h3")).to_have_text("Good")

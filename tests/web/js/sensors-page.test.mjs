@@ -7,6 +7,7 @@ import { cardRows, newsLines, traceWaits } from "../../../web/js/models/sensor-r
 import { sensorsLine, sentence } from "../../../web/js/models/sensors-line.js";
 import { SensorsState } from "../../../web/js/models/sensors-state.js";
 import { signalStrength } from "../../../web/js/models/signal-strength.js";
+import { syncAdvice } from "../../../web/js/models/sync-advice.js";
 
 const radio = { enabled: true, scanning: false, streaming: false, session_id: null, obstacle: null };
 const sensor = (segment, more = {}) => ({ address: segment, name: "S", segment, phase: "streaming", ...more });
@@ -210,4 +211,20 @@ test("repeats are counted, or taken as the service counts them, and begin anew w
   assert.equal(state.repeats, 0);
   state.applyLive({ type: "session", session: { ...session, id: "u", calibrated: true } });
   assert.equal(state.repeats, 1, "calibrated before the page was opened");
+});
+
+test("a twist is advised once both clocks have settled, and while the two are not known well", () => {
+  const advice = (...standardMs) => {
+    const state = streaming();
+    const streams = ["pelvis", "upper_back"].map((segment, n) => stream(segment, { clock_u_ms: standardMs[n] }));
+    state.applyLive({ type: "hello", session, swings: [], streams });
+    return syncAdvice(state);
+  };
+  assert.match(advice(0.3, 8), /still settles/);
+  assert.equal(
+    advice(1.2, 0.9),
+    "Between the two, timing is known to \u00b1\u00a03.0\u00a0ms: a twist now makes it better.",
+  );
+  assert.match(advice(0.3, 0.4), /\u00b1\u00a01\.0\u00a0ms: good\. Twist again when/);
+  assert.equal(advice(0.3, null), null);
 });
