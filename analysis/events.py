@@ -71,7 +71,7 @@ class AxialCurve:
         """Angle turned about the segment's own long axis between two times, rad."""
         first, last = self._row(start_s), self._row(end_s)
         # each piece from its sample to the next, the last one to the end, less what lies before
-        rows = np.append(np.arange(first, last + 1), first)
+        rows = np.array([*range(first, last + 1), first])
         since = self.time_s.take(rows + 1) - self.time_s.take(rows)
         since[-2:] = end_s - self.time_s[last], start_s - self.time_s[first]
         cubic, square, linear, constant = self.pieces.take(rows, axis=1)
@@ -111,7 +111,7 @@ def downswing(curve: AxialCurve, from_s: float, to_s: float) -> Downswing | None
     top = first + int(np.argmax(curve.velocity[first:last]))
     peak_s, peak = _peak(curve, top)
     start = int(curve.time_s.searchsorted(peak_s - LONGEST_DOWN_S))
-    away = np.flatnonzero(curve.velocity[start:top] <= 0.0)
+    away = (curve.velocity[start:top] <= 0.0).nonzero()[0]
     if not away.size or peak <= 0.0:
         return None
     reversal_s = _crossing(curve, start + int(away[-1]))
@@ -129,7 +129,7 @@ def takeaway(curve: AxialCurve, reversal_s: float) -> float:
     first, last = curve.time_s.searchsorted((reversal_s - BACKSWING_S, reversal_s)).tolist()
     time_s, away = curve.time_s[first:last], -curve.velocity[first:last]
     fastest = int(np.argmax(away)) if away.size else 0
-    turning = np.flatnonzero(away[: fastest + 1] >= ONSET_RATE)
+    turning = (away[: fastest + 1] >= ONSET_RATE).nonzero()[0]
     if not turning.size:
         return float(time_s[fastest]) if away.size else reversal_s
     pauses = np.flatnonzero(np.diff(time_s[turning]) > LONGEST_PAUSE_S)

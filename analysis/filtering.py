@@ -48,9 +48,8 @@ def low_pass(time_s: Array, values: Array, *, cutoff_hz: float = CUTOFF_HZ) -> A
         return values.copy()
     steps = time_s[1:] - time_s[:-1]
     step_s = median(steps)
-    holes = np.flatnonzero(steps > _LARGEST_FILL_S)
-    if holes.size:
-        cuts = holes + 1
+    if steps.max() > _LARGEST_FILL_S:
+        cuts = np.flatnonzero(steps > _LARGEST_FILL_S) + 1
         pieces = zip(np.split(time_s, cuts), np.split(values, cuts), strict=True)
         return np.concatenate([low_pass(t, v, cutoff_hz=cutoff_hz) for t, v in pieces])
     if np.abs(steps - step_s).max() <= UNEVEN_SHARE * step_s:

@@ -19,6 +19,7 @@ swing from motion capture and a sensor in fast rotation; neither proves them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -50,10 +51,10 @@ class Vertical:
     bias (3,) rad/s still in the rates; bias_covariance (3, 3) (rad/s)^2, sensor axes. turned
     (n, 4): sensor to a frame that is still but for the last small change of that bias; amended
     (K, 4): the turns of that frame into a still one at knots_s (K,) s, see `after_knots`. up
-    (K, 3): the vertical at each knot in the still frame, in units of gravity; tilt_u_rad: one
-    standard uncertainty of it, each axis, where it is known best in the BEFORE_S before the
-    reference. misfit: mean squared residual over what the model expects; far above 1, gyro and
-    accelerometer contradict each other.
+    (K, 3): the vertical at each knot in the still frame, in units of gravity, and mean_up (3,) its
+    mean; tilt_u_rad: one standard uncertainty of it, each axis, where it is known best in the
+    BEFORE_S before the reference. misfit: mean squared residual over what the model expects; far
+    above 1, gyro and accelerometer contradict each other.
     """
 
     bias: Array
@@ -62,6 +63,7 @@ class Vertical:
     knots_s: Array
     amended: Array
     up: Array
+    mean_up: Array
     tilt_u_rad: float
     misfit: float
 
@@ -118,7 +120,7 @@ def _settled(window: Measured, stack: Stack, number: int, turned: Array, found: 
     bias, length_s = np.zeros(3), float(window.time_s[-1] - window.time_s[0])
     for _ in range(MOST_PASSES - 1):
         change = found.bias[number]
-        if np.sqrt(change @ change) * length_s < SETTLED:
+        if math.sqrt(change @ change) * length_s < SETTLED:
             break
         bias = bias + change
         turned = integrate(window.time_s, window.rate - bias)
@@ -131,6 +133,7 @@ def _settled(window: Measured, stack: Stack, number: int, turned: Array, found: 
         stack.halves_s[number, 1::2],
         _small_turns(found.amended[number]),
         found.up[number],
+        found.up[number].mean(axis=0),
         float(found.tilt_u[number]),
         float(found.misfit[number]),
     )

@@ -94,7 +94,9 @@ def _maximum(curve: SearchedCurve, row: int) -> tuple[Array, Array, float]:
     value, opening = curve.at(row), _opening(curve, row)
     second, slope_u = 0.0, _length(opening)
     if abs(slope) <= COVERED * slope_u:
-        second = min(SECOND_ORDER * slope_u**2 / abs(bend), float(np.ptp(curve.values)))
+        second = min(
+            SECOND_ORDER * slope_u**2 / abs(bend), float(curve.values.max() - curve.values.min())
+        )
     for end, moved in ((0, curve.ends[0]), (last, curve.ends[1])):
         if abs(row - end) <= EDGE_STEPS:
             return value + slope * moved, moved, second
@@ -134,4 +136,5 @@ def _maxima(values: Array) -> list[int]:
     """Rows of all maxima, ends included."""
     padded = np.concatenate(([-np.inf], values, [-np.inf]))
     higher = (values >= padded[:-2]) & (values > padded[2:])
-    return [int(row) for row in np.flatnonzero(higher)]
+    rows: list[int] = higher.nonzero()[0].tolist()
+    return rows

@@ -71,7 +71,7 @@ def integrate(
 
 def _intervals(time_s: Array, kind: RateSample) -> tuple[Array, Array]:
     """Length of each step, and the time that the sample at its start stands for in the coning."""
-    dt = np.diff(time_s)
+    dt = time_s[1:] - time_s[:-1]
     if kind is RateSample.INSTANT:
         return dt, dt
     return dt, np.concatenate((np.zeros(min(dt.size, 1)), dt[:-1]))

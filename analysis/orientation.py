@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -42,8 +43,8 @@ class SegmentMotion:
     nearly still frame, and the turns of that frame into the world, see `oriented`;
     angular_velocity (n, 3) rad/s and specific_force (n, 3) m/s^2 in segment axes, bias removed;
     clipped (n,) where the gyro was at
-    the end of its range; gaps: stretches without samples, bridged by the rate on both sides;
-    spells: the quiet spells used.
+    the end of its range; step_s: the usual step between samples, s; gaps: stretches without
+    samples, bridged by the rate on both sides; spells: the quiet spells used.
 
     For uncertainty: bias_covariance (3, 3) (rad/s)^2 in segment axes; tilt_u_rad of the vertical
     at address, each axis; noise_density rad/s/sqrt(Hz), one-sided, each axis; mounting as given.
@@ -56,6 +57,7 @@ class SegmentMotion:
     angular_velocity: Array
     specific_force: Array
     clipped: Mask
+    step_s: float
     gaps: tuple[Interval, ...]
     spells: tuple[QuietSpell, ...]
     bias_covariance: Array
@@ -151,6 +153,7 @@ def _motion(  # noqa: PLR0917 - all that is known of it
         (measured.rate.T - fit.bias[:, None]).T,
         measured.force,
         clipped,
+        step_s,
         gaps,
         spells,
         fit.bias_covariance,
@@ -181,7 +184,7 @@ def _uprights(fits: Sequence[Vertical]) -> list[Array]:
     if len({fit.knots_s.size for fit in fits}) > 1:
         return [turns for fit in fits for turns in _uprights([fit])]
     up, amended = np.array([fit.up for fit in fits]), np.array([fit.amended for fit in fits])
-    level = rotation.to_upright(up.mean(axis=1))[:, None]
+    level = rotation.to_upright(np.array([fit.mean_up for fit in fits]))[:, None]
     rest = rotation.to_upright(rotation.rotate(level, up))
     turns = rotation.multiply(rest, rotation.multiply(level, amended))
     start = np.array([fit.turned[0] for fit in fits])
@@ -189,22 +192,22 @@ def _uprights(fits: Sequence[Vertical]) -> list[Array]:
     turns = rotation.multiply(rotation.from_axis(1, -heading)[:, None], turns)
     # without gravity, better the segment's own long axis at the start than nothing; it is flagged
     return [
-        turn if _shows_gravity(fit.up.mean(axis=0)) else fit.amended
+        turn if _shows_gravity(fit.mean_up) else fit.amended
         for fit, turn in zip(fits, turns, strict=True)
     ]
 
 
 def _shows_gravity(up: Array) -> bool:
     """Whether a vertical in units of gravity has about the length it must have."""
-    return abs(float(np.sqrt(up @ up)) - 1.0) < GRAVITY_WITHIN
+    return abs(math.sqrt(up @ up) - 1.0) < GRAVITY_WITHIN
 
 
 def _clipped(gyro: Array, gyro_range: float | None) -> Mask:
     if gyro_range is not None:
         return np.asarray((np.abs(gyro) >= 0.999 * gyro_range).any(axis=1), dtype=np.bool_)
     clipped = np.zeros(gyro.shape[0], dtype=np.bool_)
-    for axis in gyro.T:
-        for extreme in (axis.max(), axis.min()):
+    for axis, *extremes in zip(gyro.T, gyro.max(axis=0), gyro.min(axis=0), strict=True):
+        for extreme in extremes:
             if abs(extreme) < CLIP_LEAST:
                 continue
             held = np.flatnonzero(axis == extreme)
@@ -216,7 +219,7 @@ def _clipped(gyro: Array, gyro_range: float | None) -> Mask:
 
 
 def _gaps(time_s: Array, steps_s: Array, step_s: float) -> tuple[Interval, ...]:
-    long = np.flatnonzero(steps_s > GAP_FACTOR * step_s)
+    long = (steps_s > GAP_FACTOR * step_s).nonzero()[0]
     return tuple(Interval(float(time_s[k]), float(time_s[k + 1])) for k in long)
 
 
@@ -243,7 +246,7 @@ def _flags(
         flags.append(Flag("gap", f"{len(gaps)} gaps in the samples, {1000.0 * lost:.0f} ms."))
     if not spells:
         flags.append(Flag("no_quiet", "No quiet moment: bias and tilt of the sensor are guesses."))
-    if not _shows_gravity(fit.up.mean(axis=0)):
+    if not _shows_gravity(fit.mean_up):
         flags.append(
             Flag(
                 "no_gravity",

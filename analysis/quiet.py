@@ -93,7 +93,7 @@ def quiet_spells(samples: SampleTable) -> tuple[QuietSpell, ...]:
     smoothed = _smoothed(time_s, summed)
     mask = np.zeros(time_s.size + 2, dtype=np.int8)
     mask[1:-1] = _quiet(time_s, summed, smoothed)
-    first, last = np.flatnonzero(mask[1:] != mask[:-1]).reshape(-1, 2).T
+    first, last = (mask[1:] != mask[:-1]).nonzero()[0].reshape(-1, 2).T
     long = time_s[last - 1] - time_s[first] >= SHORTEST_SPELL_S
     return _spells(time_s, summed, smoothed, first[long], last[long])
 

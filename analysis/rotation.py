@@ -303,5 +303,5 @@ def _squares(planes: Array) -> Array:
     """Sum of squares over components (k, ...), in their order."""
     total: Array = np.square(planes[0])
     for plane in planes[1:]:
-        total = total + np.square(plane)
+        total += np.square(plane)
     return total

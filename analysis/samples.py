@@ -107,11 +107,11 @@ class SampleTable:
             np.concatenate([table.time_s for table in tables]),
             np.concatenate([table.gyro for table in tables]),
             np.concatenate([table.accel for table in tables]),
-            max(table.time_u_s for table in tables),
+            time_u_s=max(table.time_u_s for table in tables),
         )
 
     def _with(
-        self, time_s: Array, gyro: Array, accel: Array, time_u_s: float | None = None
+        self, time_s: Array, gyro: Array, accel: Array, *, time_u_s: float | None = None
     ) -> SampleTable:
         """With rows that were checked with their tables and need no check again."""
         table = object.__new__(SampleTable)

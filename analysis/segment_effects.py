@@ -172,7 +172,7 @@ def trunk_series(
         late_s,
         _FROM_OFFSET @ world[:, :, _AXES, 0],
         sensor,
-        np.array([_root(motion.bias_covariance) for motion in motions]),
+        _roots(np.array([motion.bias_covariance for motion in motions])),
         paths[0].rates.sign,
     )
 
@@ -189,7 +189,7 @@ def _series(
     time_s, value, slope = curves.time_s[part], curves.pieces[3, :, part], curves.pieces[2, :, part]
     rate, acceleration = value[RATE], slope[RATE]
     row = int(motion.time_s.searchsorted(time_s[0]))
-    late_s = lateness(motion.time_s, row, row + time_s.size)
+    late_s = lateness(motion.time_s, row, row + time_s.size, motion.step_s)
     rows, slewed = np.empty((52 + len(RIDES), time_s.size)), acceleration * late_s
     axes = rotation.to_matrix(value[ORIENTATION].T).transpose(1, 2, 0)
     summed = np.empty((25, time_s.size))
@@ -282,7 +282,8 @@ def _lagged(time_s: Array, target: Array, settling_s: complex) -> Array:
     return found
 
 
-def _root(covariance: Array) -> Array:
-    found = np.linalg.eigh(covariance)
-    root: Array = found.eigenvectors * np.sqrt(np.maximum(found.eigenvalues, 0.0))
-    return root
+def _roots(covariances: Array) -> Array:
+    """A root of each covariance, (..., 3, 3)."""
+    found = np.linalg.eigh(covariances)
+    roots: Array = found.eigenvectors * np.sqrt(np.maximum(found.eigenvalues, 0.0))[..., None, :]
+    return roots

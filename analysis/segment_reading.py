@@ -6,6 +6,8 @@ the angular acceleration, which is small where a segment dwells; for a peak -dv'
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from analysis.error_causes import NOISE, TOTAL
@@ -45,7 +47,7 @@ class SegmentReading:
         """A cause of its own: the white noise that the filter lets through, of the axial velocity
         (order 0) or of its slope (order 1)."""
         row = np.zeros(TOTAL)
-        band = (2.0 * np.pi * CUTOFF_HZ) ** order * np.sqrt(CUTOFF_HZ / (2.0 * order + 1.0))
+        band = (2.0 * math.pi * CUTOFF_HZ) ** order * math.sqrt(CUTOFF_HZ / (2.0 * order + 1.0))
         row[self._next] = self._noise * band
         self._next += 1
         return row
@@ -79,7 +81,7 @@ class SegmentReading:
         level, _, _ = self.curve.at(time_s)
         over = self.curve.values(times) - level - riding[self.number]
         for ride, above in enumerate(over):
-            passed = np.flatnonzero(above[:-1] > 0.0)
+            passed = (above[:-1] > 0.0).nonzero()[0]
             if passed.size:
                 row = int(passed[-1])
                 before, after = above[row : row + 2].tolist()

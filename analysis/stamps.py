@@ -21,18 +21,19 @@ LONGEST_STEP: Final = 1.5
 """A step beyond so many usual ones is a hole: how late it makes what follows cannot be told."""
 
 
-def lateness(time_s: Array, first: int, last: int) -> Array:
+def lateness(time_s: Array, first: int, last: int, step_s: float | None = None) -> Array:
     """How much later rows first <= row < last are stamped than even samples that end like them, s.
 
     time_s (n,) s, all stamps at hand, the longer the better: the usual step is the median over
-    spans of SPAN_S. Zero where they are too few to tell.
+    spans of SPAN_S. step_s: the usual step, s, where it is known. Zero where they are too few to
+    tell.
     """
     late = np.zeros(max(last - first, 0))
     if late.size < 2 or time_s[-1] - time_s[0] < 2.0 * SPAN_S:
         return late
-    span = round(SPAN_S / nominal_step_s(time_s))
+    span = round(SPAN_S / (step_s or nominal_step_s(time_s)))
     usual_s = median(time_s[span:] - time_s[:-span]) / span
-    off = np.diff(time_s[first:last]) - usual_s
+    off = time_s[first + 1 : last] - time_s[first : last - 1] - usual_s
     off[off > (LONGEST_STEP - 1.0) * usual_s] = 0.0
     late[:-1] = -np.cumsum(off[::-1])[::-1]
     return late

@@ -154,9 +154,10 @@ def _unbroken(samples: SampleTable, at_s: float) -> SampleTable:
 
     Nothing can be carried over a hole in which the golfer may have turned by any angle.
     """
-    holes = np.flatnonzero(samples.time_s[1:] - samples.time_s[:-1] > LONGEST_HOLE_S)
-    if not holes.size:
+    steps_s = samples.time_s[1:] - samples.time_s[:-1]
+    if not (steps_s > LONGEST_HOLE_S).any():
         return samples
+    holes = np.flatnonzero(steps_s > LONGEST_HOLE_S)
     ends, starts = samples.time_s[holes + 1], samples.time_s[holes]
     before, after = ends[ends < at_s - BREAK_BEFORE_S], starts[starts > at_s + BREAK_AFTER_S]
     first_s = float(before[-1]) if before.size else -np.inf
@@ -168,11 +169,12 @@ def _unbroken(samples: SampleTable, at_s: float) -> SampleTable:
 
 def _direction(upper_back: SegmentMotion, at_s: float) -> float:
     """+1 where the downswing at a time turns to the left, -1 where to the right."""
-    near = np.abs(upper_back.time_s - at_s) <= PEAK_WITHIN_S
-    axial = upper_back.angular_velocity[near, 1]
+    first = int(upper_back.time_s.searchsorted(at_s - PEAK_WITHIN_S))
+    last = int(upper_back.time_s.searchsorted(at_s + PEAK_WITHIN_S, side="right"))
+    axial = upper_back.angular_velocity[first:last, 1]
     if not axial.size:
         raise _UnreadableError("the upper back's downswing was lost")
-    return float(np.copysign(1.0, axial[np.argmax(np.abs(axial))]))
+    return math.copysign(1.0, axial[np.abs(axial).argmax()])
 
 
 def _rates_and_moments(
