@@ -80,8 +80,9 @@ def block_means(samples: SampleTable) -> Blocks:
     number = np.floor(samples.time_s / BLOCK_S).astype(np.int64)
     starts = np.concatenate(([0], np.flatnonzero(number[1:] > number[:-1]) + 1))
     counts = np.diff(starts, append=number.size)
-    # column by column: a sum over adjacent memory has one order of adding, whatever its place
-    columns = [np.add.reduceat(np.ascontiguousarray(c), starts) / counts for c in samples.gyro.T]
+    block = np.repeat(np.arange(starts.size), counts)
+    # adds sample after sample, so the last bit does not depend on the place in memory
+    columns = [np.bincount(block, weights=column) / counts for column in samples.gyro.T]
     return Blocks(number[starts], np.stack(columns, axis=1))
 
 

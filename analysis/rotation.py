@@ -114,7 +114,8 @@ def to_upright(direction: Array) -> Array:
     # of both directions a and b: (|a| |b| + a . b, a x b)
     turn = _together(length + y, -z, np.zeros_like(x), x)
     opposite = turn[..., 0] <= 1e-12 * length
-    turn[opposite] = (0.0, 1.0, 0.0, 0.0)
+    if opposite.any():
+        turn[opposite] = (0.0, 1.0, 0.0, 0.0)
     return normalise(turn)
 
 
