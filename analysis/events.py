@@ -132,7 +132,8 @@ def takeaway(curve: AxialCurve, reversal_s: float) -> float:
     turning = (away[: fastest + 1] >= ONSET_RATE).nonzero()[0]
     if not turning.size:
         return float(time_s[fastest]) if away.size else reversal_s
-    pauses = np.flatnonzero(np.diff(time_s[turning]) > LONGEST_PAUSE_S)
+    turning_s = time_s[turning]
+    pauses = (turning_s[1:] - turning_s[:-1] > LONGEST_PAUSE_S).nonzero()[0]
     onset = int(turning[pauses[-1] + 1]) if pauses.size else int(turning[0])
     if onset == 0:
         return float(time_s[0])

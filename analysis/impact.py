@@ -10,6 +10,7 @@ professionals (Steele et al. 2018, Ann Rehabil Med 42:713-721), so the estimate 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -80,15 +81,17 @@ def strike_onset(time_s: Array, force: Array, peak_s: float) -> float | None:
     above, below = _high_pass(round(share, 4))
     shaken = force[first:last].T - force[first][:, None]
     ring = np.sqrt(squared_length(lfilter(above, below, shaken).T))
-    near = time_s >= peak_s - before_s
-    if min(np.count_nonzero(near), np.count_nonzero(~near)) < LEAST_SAMPLES:
+    begin = int(time_s.searchsorted(peak_s - before_s))
+    rest, near = ring[:begin], ring[begin:]
+    if min(rest.size, near.size) < LEAST_SAMPLES:
         return None
-    usual = float(np.sqrt(np.mean(ring[~near][ring[~near].size // 2 :] ** 2)))
-    greatest = float(ring[near].max())
+    settled = rest[rest.size // 2 :]
+    usual = math.sqrt(np.add.reduce(settled * settled) / settled.size)
+    greatest = float(near.max())
     if greatest < max(LEAST_STRIKE, STRIKE_OVER_REST * usual):
         return None
-    stands_out = ring >= max(ONSET_SHARE * greatest, ONSET_OVER_REST * usual)
-    onset = int(np.flatnonzero(near & stands_out)[0])
+    stands_out = near >= max(ONSET_SHARE * greatest, ONSET_OVER_REST * usual)
+    onset = begin + int(stands_out.argmax())
     return float(0.5 * (time_s[onset - 1] + time_s[onset]))
 
 

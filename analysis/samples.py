@@ -85,7 +85,8 @@ class SampleTable:
 
     def rows(self, first: int, last: int) -> SampleTable:
         """Rows first <= row < last, as views on the same memory."""
-        return self._with(*(a[first:last] for a in (self.time_s, self.gyro, self.accel)))
+        part = slice(first, last)
+        return self._with(self.time_s[part], self.gyro[part], self.accel[part])
 
     def copied(self) -> SampleTable:
         """The same samples in memory of their own, axis by axis, which makes work on them fast."""
