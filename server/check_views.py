@@ -63,20 +63,25 @@ class FixingView(View):
     upper_back: Literal["strapped", "rigid"] | None
 
 
-class ScaleCheckView(View):
-    """What a set of whole turns showed.
+class _ScaleView(View):
+    """How far the scale check of a worn sensor has come, in words too.
 
-    sets: axes that this sensor has sets about in this session; done: all three. factors: what its
-    rates about x, y, z are multiplied by, u: one standard uncertainty of each; null until done.
+    sets: axes that it has sets about in this session. factors: what its rates about x, y, z are
+    multiplied by, u: one standard uncertainty of each; null until done.
     """
 
     segment: SegmentName
-    axis: Literal["x", "y", "z"]
     sets: list[Literal["x", "y", "z"]]
     done: bool
     text: str
     factors: list[float] | None
     u: list[float] | None
+
+
+class ScaleCheckView(_ScaleView):
+    """What a set of whole turns about an axis showed; done: there are sets about all three."""
+
+    axis: Literal["x", "y", "z"]
 
     @classmethod
     def of(cls, segment: SegmentName, found: Found) -> ScaleCheckView:
@@ -95,19 +100,8 @@ class ScaleCheckView(View):
         )
 
 
-class ScaleStandingView(View):
-    """How far the scale check of a worn sensor has come, in words too.
-
-    sets: axes that it has sets about in this session; done: its scale is known, from here or an
-    earlier check. factors, u (one standard uncertainty of each): null until done.
-    """
-
-    segment: SegmentName
-    sets: list[Literal["x", "y", "z"]]
-    done: bool
-    text: str
-    factors: list[float] | None
-    u: list[float] | None
+class ScaleStandingView(_ScaleView):
+    """What there is of sets; done: the sensor's scale is known, from here or an earlier check."""
 
     @classmethod
     def of(cls, one: Standing) -> ScaleStandingView:

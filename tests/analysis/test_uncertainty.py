@@ -46,8 +46,8 @@ def again(session, window, *, tables=None, calibration=None):
     return analyse_window(pelvis, upper_back, window, 1, calibrations, session.golfer)
 
 
-def read(monkeypatch, session, window, **changes):
-    """What a swing's numbers were read from."""
+def kept_readings(monkeypatch):
+    """A list that gets what each swing's numbers are read from, from now on."""
     readings = []
 
     def kept(reading):
@@ -55,6 +55,12 @@ def read(monkeypatch, session, window, **changes):
         return column_uncertainty(reading)
 
     monkeypatch.setattr(swing_module, "column_uncertainty", kept)
+    return readings
+
+
+def read(monkeypatch, session, window, **changes):
+    """What a swing's numbers were read from."""
+    readings = kept_readings(monkeypatch)
     again(session, window, **changes)
     return readings[-1]
 
@@ -218,12 +224,7 @@ def test_stamps_drawn_to_a_clock_within_the_swing_move_numbers_as_stated(
 @pytest.mark.parametrize("golfer", [LONG_TURN_GOLFER, DWELLING_GOLFER])
 def test_riding_moves_numbers_as_stated_for_a_sensor_of_the_middle(monkeypatch, golfer):
     """The stated mean effect of riding against the same swing worn rigidly and riding."""
-    swings, readings = {}, []
-    monkeypatch.setattr(
-        swing_module,
-        "column_uncertainty",
-        lambda reading: (readings.append(reading), column_uncertainty(reading))[1],
-    )
+    swings, readings = {}, kept_readings(monkeypatch)
     for tissue in (None, SoftTissue(9.8, 0.175)):
         swings[tissue is None] = one_swing(golfer, SensorFaults(soft_tissue=tissue))
     row = cause_effects(readings[-1])
@@ -258,12 +259,7 @@ def test_what_undoing_leaves_of_a_ride_is_stated_where_sensors_are_said_to_be_st
 ):
     """Each spring of the uncertainty put into the sensors, against the same swing worn rigidly."""
     rigid = one_swing(LONG_TURN_GOLFER, SensorFaults())
-    readings = []
-    monkeypatch.setattr(
-        swing_module,
-        "column_uncertainty",
-        lambda reading: (readings.append(reading), column_uncertainty(reading))[1],
-    )
+    readings = kept_readings(monkeypatch)
     riding = one_swing(
         LONG_TURN_GOLFER, SensorFaults(soft_tissue=SoftTissue(*RIDES[ride])), Fixing.STRAPPED
     )
