@@ -103,4 +103,14 @@ async def service(app: FastAPI, listener: socket.socket) -> AsyncIterator[asynci
                 await parts.radio.stop(LAST_SAMPLES_S)
         finally:
             server.should_exit = True
-            await asyncio.wait({task})
+            await _ended(task)
+
+
+async def _ended(task: asyncio.Task[None]) -> None:
+    """Wait for the server's end. A cancel is obeyed once it has ended in order: what it would
+    break off tells of itself with a trace, and LAST_WORDS_S is not long."""
+    try:
+        await asyncio.wait({task})
+    except asyncio.CancelledError:
+        await asyncio.wait({task}, timeout=2.0 * LAST_WORDS_S)
+        raise

@@ -44,6 +44,26 @@ def test_it_answers_until_it_is_asked_to_end(tmp_path, wanted):
         assert process.stderr.read() == ""
 
 
+UPGRADE = (
+    "GET /api/live HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+    "Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dG9yc29sb2cgbGlzdGVucw==\r\n\r\n"
+)
+
+
+def test_asked_twice_while_a_page_does_not_let_go_it_ends_without_a_trace(tmp_path):
+    with serving(tmp_path, "--port", "0") as process:
+        port = httpx.URL(address_of(process)).port
+        with socket.create_connection(("127.0.0.1", port), timeout=20) as page:
+            page.sendall(UPGRADE.format(port).encode())
+            assert page.recv(12) == b"HTTP/1.1 101"
+            process.send_signal(signal.SIGINT)
+            while page.recv(4096)[:1] != b"\x88":  # the close that this page does not answer
+                pass
+            process.send_signal(signal.SIGINT)
+            assert process.wait(20) == 130
+        assert process.stderr.read() == ""
+
+
 def test_a_port_that_is_taken_is_told_in_one_sentence(tmp_path):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
