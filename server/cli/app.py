@@ -36,7 +36,7 @@ COMMANDS = {
 def command_line(wanted: str | None = None) -> typer.Typer:
     """All commands, or only the wanted one where there is one of this name.
 
-    A collector needs neither the service nor the database, and starts in a quarter of the time
+    A collector needs neither the service nor the database, and starts in a third of the time
     without them.
     """
     app = typer.Typer(
